@@ -1,0 +1,127 @@
+"""Everything the core knows about one rig before the first scan: compiled once from the rig file, then frozen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from controller.core.commands import Source, Verb
+from controller.core.limits import Arming, Effect, Limit
+from controller.core.signals import Signal
+
+
+class Grade(IntEnum):
+    ATTENDED = 0
+    UNATTENDED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class PowerPath:
+    """How power is made and broken. Times in seconds, as declared for the parts."""
+
+    seal_in: bool = True
+    has_second: bool = True
+    main_contact: bool = True  # an auxiliary contact is wired
+    second_contact: bool = True
+    relay_contact: bool = True
+    switched_at: str = "dc"  # where the main contactor sits: dc, mains, enable
+    opening_s: float = 0.1
+    closing_s: float = 0.1
+    close_pulse_s: float = 0.5
+    watchdog_s: float = 1.0
+    watchdog_tolerance: float = 0.3  # share of watchdog_s
+    second_after_s: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    kind: str = "settable"  # current knob, voltage knob, fixed voltage, drooping, settable
+    rated_a: float = 30.0
+    minimum_a: float = 9.0
+    start_lag_s: float = 1.0
+    inrush_s: float = 0.2
+    comes_back_by_itself: bool = False
+
+    @property
+    def settable(self) -> bool:
+        return self.kind == "settable"
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Seconds, unless the name says otherwise."""
+
+    proving_s: float = 15.0
+    proven_for_s: float = 5.0
+    warning_s: float = 15.0
+    ramp_s: float = 10.0
+    stop_ramp_s: float = 5.0
+    cooled_c: float = 45.0
+    cooling_at_most_s: float = 3600.0
+    hot_c: float = 90.0  # water onto a cell this hot bursts the hose
+    ventilate_s: float = 300.0
+    off_at_least_s: float = 300.0
+    starts_per_hour: int = 4
+    horn_at_most_s: float = 300.0
+    presence_s: float = 600.0
+    attended_at_most_s: float = 1800.0
+    lease_s: float = 900.0
+    card_s: float = 86400.0
+    enable_at_most_s: float = 43200.0
+    bypass_s: float = 1800.0
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """Positions in Rig.signals of the quantities that the sequence itself asks about; -1 where not fitted."""
+
+    current: int = -1
+    cell_temperature: int = -1
+    coolant_flow: int = -1
+    voltage: int = -1
+    ventilation: int = -1
+    room_hydrogen: int = -1
+    coolant_outlet: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    name: str
+    rig_hash: str
+    scan_s: float
+    signals: tuple[Signal, ...]
+    limits: tuple[Limit, ...]
+    roles: Roles
+    power: PowerPath = PowerPath()
+    supply: Supply = Supply()
+    timing: Timing = Timing()
+    grade: Grade = Grade.ATTENDED
+    missing: tuple[str, ...] = ()  # what an unattended rig would need besides; empty when it may be left
+    simulated: bool = False
+    outputs: tuple[str, ...] = ("main_hold", "main_close", "second", "coolant")  # wired ones, besides the edge
+    permitted: frozenset[tuple[Verb, Source]] = frozenset()  # what the rig file adds: remote reset, remote start ...
+    vent_charge_c: float = 0.0  # coulombs until the headspace has been flushed by product gas
+    zero_current_a: float = 0.5
+    lowest_start_c: float = 5.0
+    cells: int = 1
+    # worked out, not given:
+    watched: tuple[tuple[int, Limit], ...] = field(init=False)
+    device_of: dict[str, str] = field(init=False, hash=False)
+    protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
+
+    def __post_init__(self) -> None:
+        put = object.__setattr__
+        put(self, "watched", tuple(enumerate(self.limits)))
+        put(self, "device_of", {s.name: s.device for s in self.signals})
+        trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
+        put(self, "protective", tuple(sorted(trips)))
+
+    def position(self, signal: str) -> int:
+        """Where a signal stands. Raises KeyError with the known names."""
+        for at, known in enumerate(self.signals):
+            if known.name == signal:
+                return at
+        raise KeyError(f"no signal {signal!r}; known: {', '.join(s.name for s in self.signals)}")
+
+
+__all__ = ["Arming", "Grade", "PowerPath", "Rig", "Roles", "Supply", "Timing"]

@@ -1,0 +1,162 @@
+"""One measured quantity: what the driver gave (a *reading*), and what may be believed of it (a *value*).
+
+Validation is a list of questions in a fixed order; the first one answered badly is the reason. A value carries its
+status after NAMUR NE 107 and the stamp of its last good sample, from which the blind time follows.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import NamedTuple
+
+INFINITE = math.inf
+
+
+class Status(IntEnum):
+    """Health of a signal, after NAMUR NE 107."""
+
+    GOOD = 0
+    MAINTENANCE_REQUIRED = 1  # a valid reading: a calibration is overdue
+    OUT_OF_SPECIFICATION = 2  # counts towards a trip, never against one
+    FUNCTION_CHECK = 3  # forced for a proof test: forbids power
+    FAILURE = 4
+
+
+class Code(IntEnum):
+    """Why a value is not good. The first group is the driver's own word, the second the validation's."""
+
+    OK = 0
+    ABSENT = 1
+    BUS_ERROR = 2
+    TIMED_OUT = 3
+    WRONG_CONFIGURATION = 4
+    BAD_CHECKSUM = 5
+    POWER_ON_VALUE = 6
+    ALL_ZERO = 7
+    REFERENCE_WRONG = 8
+    NOISE = 9
+    COUNTER_RESTART = 10
+    NOT_READ_YET = 11
+    WIRE_FAULT = 12
+    FORCED = 13
+    CALIBRATION_OVERDUE = 14
+    OUT_OF_SPECIFICATION = 15
+
+    NOT_FINITE = 32
+    FROM_THE_FUTURE = 33
+    OLDER_THAN_THE_LAST = 34
+    OLD = 35
+    SATURATED = 36
+    OUT_OF_RANGE = 37
+    TOO_FAST = 38
+    CONTRADICTED = 39
+
+
+class Reading(NamedTuple):
+    """What a driver gave: a number in the signal's unit, the start of its conversion, and the driver's own word."""
+
+    number: float | None
+    stamp_s: float
+    code: Code = Code.OK
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """What is known beforehand about one measured quantity. Numbers in `unit`.
+
+    A switch is a signal too: its number is the share of the scan for which the safe contact was proven, 0 to 1.
+    """
+
+    name: str
+    title: str
+    unit: str
+    quantity: str
+    period_s: float
+    low: float
+    high: float
+    electrical_low: float = -INFINITE  # where converter or its supply rail ends, in `unit`
+    electrical_high: float = INFINITE
+    rail_is_wire_fault: bool = False  # an end that means a broken wire says nothing of the quantity
+    step: float = INFINITE  # largest change between two samples, beyond which `rate_per_s` counts
+    rate_per_s: float = 0.0
+    filter_s: float = 0.0
+    error: float = 0.0
+    device: str = ""  # chip or bus it hangs on: signals lost with one device are one cause
+    window_scans: int = 60  # three graces: more than half of them bad is "intermittent"
+
+
+class Value(NamedTuple):
+    """What may be believed of a signal in this scan."""
+
+    number: float | None  # filtered, in the signal's unit; None unless usable
+    status: Status
+    code: Code
+    good_stamp_s: float  # stamp of the last good sample; before the first one, the guard's start
+    good_number: float | None  # last good sample, unfiltered
+    rejected: float | None  # a number refused for range, saturation or rate; its side of a limit still counts
+    seen_stamp_s: float  # newest stamp that the driver has given
+    bad_bits: int  # one bit a scan, newest lowest, 1 = not good
+
+
+def unseen(start_s: float) -> Value:
+    """A signal never seen: blind since the guard's start."""
+    return Value(None, Status.FAILURE, Code.NOT_READ_YET, start_s, None, None, -INFINITE, 0)
+
+
+_JUDGED_BY_DRIVER = {
+    Code.CALIBRATION_OVERDUE: Status.MAINTENANCE_REQUIRED,
+    Code.FORCED: Status.FUNCTION_CHECK,
+    Code.OUT_OF_SPECIFICATION: Status.OUT_OF_SPECIFICATION,
+}
+_CARRIES_A_NUMBER = frozenset({Code.OK, Code.CALIBRATION_OVERDUE, Code.OUT_OF_SPECIFICATION})
+
+
+def _judge(signal: Signal, last: Value, reading: Reading, now_s: float) -> tuple[Code, bool]:
+    """First bad answer, and whether the number was refused for lying where it lies (range, saturation, rate)."""
+    number, stamp_s, code = reading
+    if number is None or code not in _CARRIES_A_NUMBER:
+        return (Code.ABSENT if code is Code.OK else code), False
+    if not math.isfinite(number):
+        return Code.NOT_FINITE, False
+    if not stamp_s <= now_s:  # a stamp that is not a number fails here too
+        return Code.FROM_THE_FUTURE, False
+    if stamp_s < last.seen_stamp_s:
+        return Code.OLDER_THAN_THE_LAST, False
+    if now_s - stamp_s > 1.5 * signal.period_s:
+        return Code.OLD, False
+    if number <= signal.electrical_low or number >= signal.electrical_high:
+        return (Code.WIRE_FAULT, False) if signal.rail_is_wire_fault else (Code.SATURATED, True)
+    if number < signal.low or number > signal.high:
+        return Code.OUT_OF_RANGE, True
+    if last.good_number is not None and abs(number - last.good_number) > signal.step + signal.rate_per_s * (
+        stamp_s - last.good_stamp_s
+    ):
+        return Code.TOO_FAST, True
+    return code, code is Code.OUT_OF_SPECIFICATION
+
+
+def validate(signal: Signal, last: Value, reading: Reading, now_s: float) -> Value:
+    """The value of a signal in this scan.
+
+    An unchanged sample stays what it was until it is old; a rejected one changes neither filter nor stamp, so the
+    rate allowance grows and a true new level is accepted in the end.
+    """
+    code, refused = _judge(signal, last, reading, now_s)
+    bits = (last.bad_bits << 1) & ((1 << signal.window_scans) - 1) if last.bad_bits else 0
+    number, stamp_s = reading.number, reading.stamp_s
+    if code is Code.OK or code is Code.CALIBRATION_OVERDUE:
+        assert number is not None
+        status = Status.GOOD if code is Code.OK else Status.MAINTENANCE_REQUIRED
+        shown = number
+        if signal.filter_s > 0.0 and last.good_number is not None and last.number is not None:
+            # implicit Euler of a first-order lag; the same sample again (dt 0) changes nothing
+            dt_s = stamp_s - last.good_stamp_s
+            shown = last.number + (number - last.number) * dt_s / (signal.filter_s + dt_s)
+        return Value(shown, status, code, stamp_s, number, None, stamp_s, bits)
+    seen_s = stamp_s if last.seen_stamp_s < stamp_s <= now_s else last.seen_stamp_s
+    status = _JUDGED_BY_DRIVER.get(code, Status.FAILURE)
+    return Value(
+        None, status, code, last.good_stamp_s, last.good_number, number if refused else None, seen_s, bits | 1
+    )
