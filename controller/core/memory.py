@@ -1,0 +1,111 @@
+"""What goes into a scan and what the core remembers from one to the next: plain nested tuples, so that a memory can
+be written down, read back and compared byte for byte."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from controller.core.limits import RESTING, LimitState
+from controller.core.outputs import OFF, Outputs
+from controller.core.rig import Rig
+from controller.core.sequence import Check, State
+from controller.core.signals import Reading, Value, unseen
+from controller.core.trips import Latch
+
+
+class Inputs(NamedTuple):
+    """Everything read in one scan. None means not wired, or not known."""
+
+    readings: tuple[Reading, ...]  # in the order of Rig.signals
+    pins: tuple[bool | None, ...]  # read back, in the order of outputs.PINS; None where no pin is wired
+    main_closed: bool | None = None  # auxiliary contacts
+    second_closed: bool | None = None
+    relay_closed: bool | None = None
+    latch_on_disk: int = 0  # number of the newest latch that is safely written
+    controller_well: bool = True  # disk writable, no under-voltage, kernel releases pins
+    clock_synchronised: bool = True
+
+
+class Run(NamedTuple):
+    """The run that is going on, or the last one."""
+
+    asked_by: int = -1  # Source
+    began_s: float = -1.0  # measured closing
+    charge_c: float = 0.0
+    wanted_a: float = 0.0
+    asked_a: float = 0.0  # the set-point that went out
+    end_charge_c: float = 0.0  # 0: no such end
+    end_s: float = 0.0  # seconds of running, 0: no such end
+    lease_until_s: float = 0.0
+    vented_c: float = 0.0  # product gas made since the gas last had a chance to mix
+    gas_fit_since_s: float = -1.0  # -1: not fit
+    under_minimum_s: float = 0.0
+    inrush_over_s: float = -1.0
+
+
+class Person(NamedTuple):
+    """What people have said, and until when it holds."""
+
+    present_s: float = -1e9  # last press at the bench
+    enabled_until_s: float = -1.0  # local enable for plan and remote
+    card_s: float = -1e9  # the card before a start was answered
+    stopped: bool = False  # a person's stop holds plan and remote off
+    bypass: int = -1  # position of the bypassed limit
+    bypass_until_s: float = -1.0
+    bypass_again_s: float = -1.0  # not renewable before
+    silenced: bool = False
+    driven: str = ""  # the one output on in service
+
+
+class Sequence(NamedTuple):
+    state: State
+    since_s: float
+    check: Check = Check.PROVE
+    check_since_s: float = 0.0
+    to_release: bool = False  # this self-test is to leave lock-out, not to start
+    powered: bool = False  # from the close command until current zero is proven
+    closed_s: float = -1.0  # measured closing of the main contactor; -1: not closed
+    opened_s: float = 0.0  # when the main contactor was last told to open
+    zero_since_s: float = -1.0  # current zero and contacts open since
+    proven_since_s: float = -1.0
+    disagree_since_s: float = -1.0  # outputs and contacts disagree since
+    vented_until_s: float = -1.0  # gas may be present until, with ventilation proven
+    second_opened_s: float = 0.0
+    last_start_s: float = -1e9
+
+
+class Memory(NamedTuple):
+    now_s: float
+    scan: int
+    values: tuple[Value, ...]
+    limits: tuple[LimitState, ...]
+    sequence: Sequence
+    latch: Latch
+    run: Run
+    person: Person
+    outputs: Outputs
+    events: int  # number of the newest event
+    starts_s: tuple[float, ...] = ()  # times of the last starts, for the rate limit
+    cap: float = 1.0  # derate, share of the rated current
+    began_s: float = 0.0  # first scan of this guard
+
+
+def first(rig: Rig, latch: Latch, now_s: float) -> Memory:
+    """The memory before the first scan. `latch` is what the disk says; see `recover`."""
+    tripped = State.LOCKED_OUT if latch.locked_out else State.TRIPPED if latch.tripped else State.OFF
+    state = tripped if tripped is not State.OFF or not latch.held_by else State.OUT_OF_SERVICE
+    return Memory(
+        now_s=now_s,
+        scan=0,
+        values=tuple(unseen(now_s) for _ in rig.signals),
+        limits=(RESTING,) * len(rig.limits),
+        sequence=Sequence(
+            state, now_s, opened_s=now_s, second_opened_s=now_s, vented_until_s=now_s + rig.timing.ventilate_s
+        ),
+        latch=latch,
+        run=Run(),
+        person=Person(),
+        outputs=OFF,
+        events=0,
+        began_s=now_s,
+    )
