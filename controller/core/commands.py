@@ -46,6 +46,7 @@ class Command(NamedTuple):
     source: Source
     ticket: int = 0  # the shell's own number, so that the answer finds its way back
     number: float | None = None
+    subject: str = ""  # the limit to bypass, the output to drive
     text: str = ""
     who: str = ""
     seconds: float | None = None  # a start that ends after a time

@@ -62,6 +62,7 @@ class Limit:
     bypassable: bool = False
     derate_to: float = 0.0  # for a derate: where the cap reaches the minimum current
     takes_refused: bool = True  # a refused reading on the trip side is a demand
+    proving: bool = False  # needs something the start itself switches on: proven in `checking`, not before it
 
 
 class LimitState(NamedTuple):
@@ -128,8 +129,8 @@ def ballot(limit: Limit, value: Value, now_s: float, calm: bool) -> tuple[Ballot
         return (Ballot.DEMAND if share > 0.0 else Ballot.CLEAR), share
     if value.rejected is not None and limit.takes_refused and _beyond(limit, value.rejected):
         return Ballot.DEMAND, 1.0
-    if value.status is Status.FUNCTION_CHECK or now_s - value.good_stamp_s >= grace_s(limit, value, calm):
-        return Ballot.BLIND, 1.0
+    if value.status is not Status.FUNCTION_CHECK and now_s - value.good_stamp_s >= grace_s(limit, value, calm):
+        return Ballot.BLIND, 1.0  # a forced signal forbids power by itself
     return Ballot.ABSTAIN, 0.0
 
 

@@ -39,8 +39,8 @@ class Run(NamedTuple):
     lease_until_s: float = 0.0
     vented_c: float = 0.0  # product gas made since the gas last had a chance to mix
     gas_fit_since_s: float = -1.0  # -1: not fit
-    under_minimum_s: float = 0.0
-    inrush_over_s: float = -1.0
+    disobeys_since_s: float = -1.0  # current above what was asked since
+    ending: str = ""  # why it stops, in words
 
 
 class Person(NamedTuple):
@@ -67,11 +67,13 @@ class Sequence(NamedTuple):
     closed_s: float = -1.0  # measured closing of the main contactor; -1: not closed
     opened_s: float = 0.0  # when the main contactor was last told to open
     zero_since_s: float = -1.0  # current zero and contacts open since
-    proven_since_s: float = -1.0
-    disagree_since_s: float = -1.0  # outputs and contacts disagree since
+    proven_since_s: float = -1.0  # flow and air proven, without a gap, since
+    proven_last_s: float = -1.0
+    disagree_since_s: float = -1.0  # a contact reads open that should be closed, since
+    coolant_shut: bool = False  # stays shut until a reset
+    stop_now: bool = False  # open at once, without a ramp
     vented_until_s: float = -1.0  # gas may be present until, with ventilation proven
     second_opened_s: float = 0.0
-    last_start_s: float = -1e9
 
 
 class Memory(NamedTuple):
@@ -88,6 +90,10 @@ class Memory(NamedTuple):
     starts_s: tuple[float, ...] = ()  # times of the last starts, for the rate limit
     cap: float = 1.0  # derate, share of the rated current
     began_s: float = 0.0  # first scan of this guard
+    contacts: tuple[bool | None, bool | None, bool | None] = (None, None, None)  # main, second, relay: closed?
+    latch_on_disk: int = 0
+    controller_well: bool = False
+    pins_obey: bool = True
 
 
 def first(rig: Rig, latch: Latch, now_s: float) -> Memory:

@@ -28,7 +28,8 @@ class Outputs(NamedTuple):
 
 
 OFF = Outputs()
-PINS = Outputs._fields[:10]  # the outputs that are pins, in the order in which they are read back
+# The outputs that are levels on pins, in the order in which they are read back; an edge has no level.
+PINS = ("main_hold", "main_close", "second", "coolant", "ventilation", "collect", "top_up", "horn", "lamp")
 POWER_PINS = ("main_hold", "main_close", "second")
 
 
@@ -64,7 +65,6 @@ class Row(NamedTuple):
 TABLE: dict[State, Row] = {
     State.OFF: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, False),
     State.CHECKING: Row(True, True, Air.ON, Air.ON, False, False, Horn.WARNING, False),
-    State.PURGING: Row(False, True, Air.ON, Air.ON, False, False, Horn.WARNING, False),
     State.RAMPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, True),
     State.VENTING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, True),
     State.RUNNING: Row(True, True, Air.ON, Air.ON, True, True, Horn.OFF, True),
@@ -78,5 +78,3 @@ TABLE: dict[State, Row] = {
 
 # Causes after which coolant is shut instead of left on: it would feed the flood, or thin the lye.
 SHUT_COOLANT_AFTER = frozenset({"leak", "coolant flow high", "level rising", "level high"})
-# Above this share of hydrogen nothing that could spark is switched: air and horn stay as they are.
-SWITCH_NOTHING_ABOVE = 0.016

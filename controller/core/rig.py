@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import IntEnum
 
@@ -103,15 +104,15 @@ class Rig:
     vent_charge_c: float = 0.0  # coulombs until the headspace has been flushed by product gas
     zero_current_a: float = 0.5
     lowest_start_c: float = 5.0
+    highest_start_c: float = 50.0
+    switch_nothing_above: float = math.inf  # room hydrogen, in its signal's unit: nothing that sparks is switched
     cells: int = 1
     # worked out, not given:
-    watched: tuple[tuple[int, Limit], ...] = field(init=False)
     device_of: dict[str, str] = field(init=False, hash=False)
     protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
 
     def __post_init__(self) -> None:
         put = object.__setattr__
-        put(self, "watched", tuple(enumerate(self.limits)))
         put(self, "device_of", {s.name: s.device for s in self.signals})
         trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
         put(self, "protective", tuple(sorted(trips)))

@@ -13,16 +13,15 @@ from enum import IntEnum
 class State(IntEnum):
     OFF = 0
     CHECKING = 1
-    PURGING = 2
-    RAMPING = 3
-    VENTING = 4
-    RUNNING = 5
-    STOPPING = 6
-    COOLING = 7
-    TRIPPED = 8
-    LOCKED_OUT = 9
-    SERVICE = 10
-    OUT_OF_SERVICE = 11
+    RAMPING = 2
+    VENTING = 3  # power on, gas to the vent until the first of it has flushed the headspace
+    RUNNING = 4
+    STOPPING = 5
+    COOLING = 6
+    TRIPPED = 7
+    LOCKED_OUT = 8
+    SERVICE = 9
+    OUT_OF_SERVICE = 10
 
 
 class On(IntEnum):
@@ -33,14 +32,15 @@ class On(IntEnum):
     FAILED = 2  # a permissive was lost, or the time to prove it is over
     STOP = 3
     OPENED = 4  # contactors open and current zero proven
-    DONE = 5  # the state's own work is finished
-    START = 6
-    RESET = 7
-    RELEASE = 8
-    HOLD = 9
-    LIFT = 10
-    SERVICE = 11
-    LEAVE_SERVICE = 12
+    RELEASED = 5  # the self-test that leaves lock-out has passed
+    DONE = 6  # the state's own work is finished
+    START = 7
+    RESET = 8
+    RELEASE = 9
+    HOLD = 10
+    LIFT = 11
+    SERVICE = 12
+    LEAVE_SERVICE = 13
 
 
 _FAULT = {On.TRIP: State.TRIPPED, On.LOCK_OUT: State.LOCKED_OUT}
@@ -52,12 +52,17 @@ NEXT: Mapping[State, Mapping[On, State]] = {
         On.SERVICE: State.SERVICE,
         **_FAULT,
     },
-    State.CHECKING: {On.FAILED: State.COOLING, On.STOP: State.COOLING, On.DONE: State.RAMPING, **_FAULT},
-    State.PURGING: {On.FAILED: State.COOLING, On.STOP: State.COOLING, On.DONE: State.RAMPING, **_FAULT},
+    State.CHECKING: {
+        On.FAILED: State.COOLING,
+        On.STOP: State.COOLING,
+        On.DONE: State.RAMPING,
+        On.RELEASED: State.COOLING,
+        **_FAULT,
+    },
     State.RAMPING: {On.STOP: State.STOPPING, On.DONE: State.VENTING, **_FAULT},
     State.VENTING: {On.STOP: State.STOPPING, On.DONE: State.RUNNING, **_FAULT},
     State.RUNNING: {On.STOP: State.STOPPING, On.DONE: State.STOPPING, **_FAULT},
-    State.STOPPING: {On.OPENED: State.COOLING, **_FAULT},
+    State.STOPPING: {On.STOP: State.STOPPING, On.OPENED: State.COOLING, **_FAULT},
     State.COOLING: {On.DONE: State.OFF, On.START: State.CHECKING, On.HOLD: State.OUT_OF_SERVICE, **_FAULT},
     State.TRIPPED: {On.RESET: State.COOLING, **_FAULT},
     State.LOCKED_OUT: {On.RELEASE: State.CHECKING, On.TRIP: State.LOCKED_OUT, On.LOCK_OUT: State.LOCKED_OUT},

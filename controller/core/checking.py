@@ -1,0 +1,173 @@
+"""The self-test before every start: each means of breaking power is seen to work before it is relied on.
+
+Nothing here lets current flow: the two contactors are closed one at a time, with the other proven open. A step that
+takes too long, or a contact or a current that contradicts it, is a failed test and locks the rig out; only what the
+start itself must bring (flow, air, a written latch) may fail without harm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from controller.core.commands import AT_THE_RIG
+from controller.core.events import Happened
+from controller.core.findings import found
+from controller.core.scan import Scan, proving_met
+from controller.core.sequence import Check, On
+from controller.core.trips import Cause
+
+# A contact must be seen to agree for this long, and the current to stay zero.
+SEEN_FOR_S = 0.3
+# Beyond the declared travel time.
+MARGIN_S = 0.5
+# The card may stall for seconds; a start can wait for it.
+DISK_S = 15.0
+# Flow or air may go unseen for this long once proven, before the start is given up.
+PROOF_LOST_S = 2.0
+
+_Answer = Check | On | Cause | None
+
+
+def check(scan: Scan) -> On | Cause | None:
+    """What follows from this scan of `checking`; moves on to the next step by itself."""
+    seq, now_s = scan.seq, scan.now_s
+    if proving_met(scan):
+        since_s = seq.proven_since_s if seq.proven_since_s >= 0.0 else now_s
+        scan.seq = seq = seq._replace(proven_since_s=since_s, proven_last_s=now_s)
+    else:
+        scan.seq = seq = seq._replace(proven_since_s=-1.0)
+        if seq.check is not Check.PROVE and now_s - seq.proven_last_s >= PROOF_LOST_S:
+            scan.run = scan.run._replace(ending="flow or ventilation was lost while starting")
+            return On.FAILED
+    answer = _STEPS[seq.check](scan, now_s - seq.check_since_s)
+    if isinstance(answer, Check):  # the step has passed
+        scan.say(Happened.SELF_TEST, seq.check.name.lower().replace("_", " "), "passed", seen=now_s - seq.check_since_s)
+        scan.seq = scan.seq._replace(check=answer, check_since_s=now_s, zero_since_s=-1.0)
+        return None
+    return answer
+
+
+def _failed(scan: Scan, what: str) -> Cause:
+    scan.say(Happened.SELF_TEST, scan.seq.check.name.lower().replace("_", " "), what)
+    return found(scan, "self-test failed", scan.seq.check_since_s)._replace(signal=what)
+
+
+def _steady(scan: Scan, holds: bool) -> bool:
+    """`holds` has been true for SEEN_FOR_S, this scan included."""
+    if not holds:
+        scan.seq = scan.seq._replace(zero_since_s=-1.0)
+        return False
+    since_s = scan.seq.zero_since_s
+    if since_s < 0.0:
+        scan.seq = scan.seq._replace(zero_since_s=scan.now_s)
+        return False
+    return scan.now_s - since_s >= SEEN_FOR_S
+
+
+def _prove(scan: Scan, for_s: float) -> _Answer:
+    timing, power, seq = scan.rig.timing, scan.rig.power, scan.seq
+    warning_s = 0.0 if scan.run.asked_by in AT_THE_RIG else timing.warning_s
+    if power.relay_contact and scan.inputs.relay_closed is not False and for_s >= _relay_drop_s(scan):
+        return _failed(scan, "the watchdog relay is not open although it is given no edges")
+    if for_s >= warning_s and seq.proven_since_s >= 0.0 and scan.now_s - seq.proven_since_s >= timing.proven_for_s:
+        return Check.RELAY_PICKS_UP
+    if for_s >= max(timing.proving_s, warning_s) + timing.proven_for_s and seq.proven_since_s < 0.0:
+        scan.run = scan.run._replace(ending=f"flow or ventilation not proven within {timing.proving_s:g} s")
+        return On.FAILED
+    return None
+
+
+def _relay_drop_s(scan: Scan) -> float:
+    power = scan.rig.power
+    return power.watchdog_s * (1.0 + power.watchdog_tolerance) + power.opening_s + 2.0 * scan.rig.scan_s
+
+
+def _relay_picks_up(scan: Scan, for_s: float) -> _Answer:
+    after = Check.SECOND_ALONE if scan.rig.power.has_second else Check.RELAY_DROPS
+    if not scan.rig.power.relay_contact:
+        return after if for_s >= SEEN_FOR_S else None
+    if scan.inputs.relay_closed:
+        return after
+    return _failed(scan, "the watchdog relay does not close on edges") if for_s >= 1.0 else None
+
+
+def _second_alone(scan: Scan, for_s: float) -> _Answer:
+    power, inputs = scan.rig.power, scan.inputs
+    closed = inputs.second_closed is True if power.second_contact else for_s >= power.closing_s
+    if closed and not scan.current_zero() and for_s >= power.closing_s + SEEN_FOR_S:
+        return _failed(scan, "current flows, or is not known, with the main contactor open")
+    if power.main_contact and inputs.main_closed is not False:
+        return _failed(scan, "the main contactor reads closed although it is open")
+    if _steady(scan, closed and scan.current_zero()):
+        return Check.SECOND_OPENS
+    late = for_s >= power.closing_s + MARGIN_S + SEEN_FOR_S
+    return _failed(scan, "the second contactor does not close") if late else None
+
+
+def _second_opens(scan: Scan, for_s: float) -> _Answer:
+    power = scan.rig.power
+    is_open = scan.inputs.second_closed is False if power.second_contact else for_s >= power.opening_s
+    if _steady(scan, is_open):
+        return Check.MAIN_ALONE
+    late = for_s >= power.opening_s + MARGIN_S + SEEN_FOR_S
+    return _failed(scan, "the second contactor does not open") if late else None
+
+
+def _main_alone(scan: Scan, for_s: float) -> _Answer:
+    power, inputs = scan.rig.power, scan.inputs
+    closed = inputs.main_closed is True if power.main_contact else for_s >= power.closing_s
+    if closed and not scan.current_zero() and for_s >= power.closing_s + SEEN_FOR_S:
+        return _failed(scan, "current flows, or is not known, with the second contactor open")
+    if power.second_contact and inputs.second_closed is not False:
+        return _failed(scan, "the second contactor reads closed although it is open")
+    if _steady(scan, closed and scan.current_zero() and not scan.before.outputs.main_close):
+        return Check.RELAY_DROPS
+    late = for_s >= power.closing_s + power.close_pulse_s + MARGIN_S + SEEN_FOR_S
+    return _failed(scan, "the main contactor does not close, or does not hold itself") if late else None
+
+
+def _relay_drops(scan: Scan, for_s: float) -> _Answer:
+    power, inputs = scan.rig.power, scan.inputs
+    relay_open = inputs.relay_closed is False if power.relay_contact else True
+    main_open = inputs.main_closed is False if power.main_contact and power.has_second else True
+    blind = not power.relay_contact and not (power.main_contact and power.has_second)
+    if relay_open and main_open and not (blind and for_s < _relay_drop_s(scan)):
+        return Check.STAYS_OPEN if power.seal_in and power.has_second else Check.READY
+    late = for_s >= _relay_drop_s(scan)
+    return _failed(scan, "the watchdog relay does not drop in time without edges") if late else None
+
+
+def _stays_open(scan: Scan, for_s: float) -> _Answer:
+    power, inputs = scan.rig.power, scan.inputs
+    if power.main_contact and inputs.main_closed is not False:
+        return _failed(scan, "the main contactor closes again without a close pulse: it is not sealed in")
+    relay_back = inputs.relay_closed is True if power.relay_contact else for_s >= SEEN_FOR_S
+    if _steady(scan, relay_back):
+        return Check.READY
+    return _failed(scan, "the watchdog relay does not close on edges") if for_s >= 1.0 + MARGIN_S else None
+
+
+def _ready(scan: Scan, for_s: float) -> _Answer:
+    if scan.seq.to_release:
+        return On.RELEASED
+    if not scan.latch.powered:
+        scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=True)
+        return None
+    if scan.inputs.latch_on_disk >= scan.latch.number:
+        return On.DONE if proving_met(scan) else None
+    if for_s >= DISK_S:
+        scan.run = scan.run._replace(ending=f"the disk did not take the latch within {DISK_S:g} s")
+        return On.FAILED
+    return None
+
+
+_STEPS: dict[Check, Callable[[Scan, float], _Answer]] = {
+    Check.PROVE: _prove,
+    Check.RELAY_PICKS_UP: _relay_picks_up,
+    Check.SECOND_ALONE: _second_alone,
+    Check.SECOND_OPENS: _second_opens,
+    Check.MAIN_ALONE: _main_alone,
+    Check.RELAY_DROPS: _relay_drops,
+    Check.STAYS_OPEN: _stays_open,
+    Check.READY: _ready,
+}

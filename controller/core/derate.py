@@ -1,0 +1,38 @@
+"""Folding the current back before a limit is reached, where the supply can be told its current.
+
+The cap falls at once and in a straight line, from all of the rated current where a derate begins to the minimum
+current where it ends; it rises by one percent a second. A bad value may lower the cap, never raise it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from controller.core.limits import Effect
+from controller.core.rig import Rig
+from controller.core.signals import Value
+
+RISE_PER_S = 0.01
+
+
+def cap(rig: Rig, last: float, values: Sequence[Value], dt_s: float) -> float:
+    """Share of the span between minimum and rated current that is allowed, 0 to 1."""
+    allowed, known = 1.0, True
+    for limit in rig.limits:
+        if limit.effect is not Effect.DERATE:
+            continue
+        number = values[limit.members[0]].number
+        if number is None:
+            known = False
+            continue
+        gone = (number - limit.threshold) / (limit.derate_to - limit.threshold)
+        allowed = min(allowed, max(0.0, 1.0 - gone))
+    if allowed < last:
+        return allowed
+    return min(allowed, last + RISE_PER_S * max(0.0, dt_s)) if known else last
+
+
+def cap_a(rig: Rig, share: float) -> float:
+    """The cap in amperes."""
+    supply = rig.supply
+    return supply.minimum_a + (supply.rated_a - supply.minimum_a) * share

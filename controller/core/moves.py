@@ -1,0 +1,226 @@
+"""How the sequence moves: what each state waits for, and what is noted on the way from one to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from controller.core.checking import check
+from controller.core.commands import Source
+from controller.core.events import Happened
+from controller.core.findings import found
+from controller.core.limits import Effect
+from controller.core.rig import Grade
+from controller.core.scan import Scan
+from controller.core.sequence import POWERED_STATES, Check, On, State, after
+from controller.core.trips import Cause
+
+# Current and contacts must agree for this long before power counts as off.
+ZERO_FOR_S = 0.3
+
+
+def account(scan: Scan) -> None:
+    """Follow the power: when it really came on, when it is really off, and the charge that went through."""
+    seq, run, now_s = scan.seq, scan.run, scan.now_s
+    asked = scan.before.outputs
+    current_a = scan.current_a()
+    if seq.powered and seq.closed_s < 0.0 and asked.main_hold and seq.state in POWERED_STATES:
+        seen = scan.inputs.main_closed if scan.rig.power.main_contact else None
+        flowing = current_a is not None and abs(current_a) >= scan.rig.zero_current_a
+        if seen or flowing:
+            scan.seq = seq = seq._replace(closed_s=now_s)
+            scan.run = run = run._replace(began_s=now_s)
+    if seq.powered and current_a is not None and 0.0 < scan.dt_s < 1.0:
+        charge_c = abs(current_a) * scan.dt_s
+        flushing = charge_c if current_a >= scan.rig.supply.minimum_a else 0.0
+        scan.run = run._replace(charge_c=run.charge_c + charge_c, vented_c=run.vented_c + flushing)
+    _prove_off(scan)
+    _gas_left(scan)
+
+
+def _prove_off(scan: Scan) -> None:
+    """`powered` ends when both means are open and no current has flowed for a while; a dead current sensor waits for
+    the contacts alone, and without those for ever."""
+    seq, power, inputs, asked = scan.seq, scan.rig.power, scan.inputs, scan.before.outputs
+    if not seq.powered:
+        return
+    told = not asked.main_hold and not asked.main_close
+    contacts_open = inputs.main_closed is not True and (inputs.second_closed is not True or asked.second)
+    current_a = scan.current_a()
+    known = current_a is not None or (power.main_contact and inputs.main_closed is False)
+    off = told and contacts_open and known and (current_a is None or abs(current_a) < scan.rig.zero_current_a)
+    if not off:
+        if seq.zero_since_s >= 0.0:
+            scan.seq = seq._replace(zero_since_s=-1.0)
+        return
+    since_s = seq.zero_since_s if seq.zero_since_s >= 0.0 else scan.now_s
+    powered = scan.now_s - max(since_s, seq.opened_s) < ZERO_FOR_S
+    scan.seq = seq._replace(zero_since_s=since_s, powered=powered)
+    if not powered and scan.latch.powered:
+        hours = scan.latch.running_h + max(0.0, scan.now_s - seq.closed_s) / 3600.0 * (seq.closed_s >= 0.0)
+        scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False, running_h=hours)
+
+
+def _gas_left(scan: Scan) -> None:
+    """Gas may be present until the vent time has passed with ventilation proven; it does not run while it is not."""
+    seq, rig = scan.seq, scan.rig
+    role = rig.roles.ventilation
+    moving = role < 0 or (scan.values[role].number or 0.0) >= 1.0
+    if seq.powered:
+        scan.seq = seq._replace(vented_until_s=scan.now_s + rig.timing.ventilate_s)
+    elif not moving and seq.vented_until_s > scan.before.now_s:
+        scan.seq = seq._replace(vented_until_s=seq.vented_until_s + max(0.0, scan.dt_s))
+
+
+def _off(_scan: Scan) -> On | None:
+    return None
+
+
+def _ramping(scan: Scan) -> On | Cause | None:
+    rig, seq = scan.rig, scan.seq
+    if seq.closed_s < 0.0:
+        # second contactor, then the pulse of the main one, then its contact or the first current
+        power = rig.power
+        late_s = 2.0 * power.closing_s + power.close_pulse_s + rig.supply.start_lag_s + 1.0
+        return found(scan, "did not close", seq.since_s) if scan.now_s - seq.since_s >= late_s else None
+    on_s = scan.now_s - seq.closed_s
+    over = rig.supply.start_lag_s + (rig.timing.ramp_s if rig.supply.settable else 0.0)
+    return On.DONE if on_s >= over else _ends(scan)
+
+
+def _venting(scan: Scan) -> On | None:
+    return On.DONE if scan.run.vented_c >= scan.rig.vent_charge_c else _ends(scan)
+
+
+def _running(scan: Scan) -> On | None:
+    return _ends(scan)
+
+
+def _ends(scan: Scan) -> On | None:
+    """The run has reached its end, or nobody stands behind it any more."""
+    run, timing, now_s = scan.run, scan.rig.timing, scan.now_s
+    on_s = now_s - run.began_s
+    ending = ""
+    if run.end_charge_c and run.charge_c >= run.end_charge_c:
+        ending = "the gas asked for is made"
+    elif run.end_s and on_s >= run.end_s:
+        ending = "the time asked for is over"
+    elif run.lease_until_s and now_s >= run.lease_until_s:
+        ending = "who asked for the run has not renewed it"
+    elif scan.rig.grade is Grade.ATTENDED:
+        if on_s >= timing.attended_at_most_s:
+            ending = f"a rig that needs somebody beside it runs {timing.attended_at_most_s / 60:.0f} min at most"
+        elif now_s - scan.person.present_s >= timing.presence_s:
+            ending = f"nobody has pressed at the bench for {timing.presence_s / 60:.0f} min"
+    if not ending:
+        return None
+    scan.run = run._replace(ending=ending)
+    return On.STOP
+
+
+def _stopping(scan: Scan) -> On | None:
+    seq = scan.seq
+    power = scan.rig.power
+    second_open = scan.inputs.second_closed is not True if power.second_contact else True
+    told = not scan.before.outputs.second
+    return On.OPENED if not seq.powered and told and second_open else None
+
+
+def _cooling(scan: Scan) -> On | None:
+    timing, for_s = scan.rig.timing, scan.now_s - scan.seq.since_s
+    if for_s >= timing.cooling_at_most_s:
+        return On.DONE
+    role = scan.rig.roles.cell_temperature
+    number = scan.values[role].number if role >= 0 else None
+    return On.DONE if number is not None and number <= timing.cooled_c else None
+
+
+_WORK: dict[State, Callable[[Scan], On | Cause | None]] = {
+    State.OFF: _off,
+    State.CHECKING: check,
+    State.RAMPING: _ramping,
+    State.VENTING: _venting,
+    State.RUNNING: _running,
+    State.STOPPING: _stopping,
+    State.COOLING: _cooling,
+    State.TRIPPED: _off,
+    State.LOCKED_OUT: _off,
+    State.SERVICE: _off,
+    State.OUT_OF_SERVICE: _off,
+}
+
+
+def work(scan: Scan) -> Cause | None:
+    """Let the present state do its work; a cause is a trip, anything else a wish."""
+    answer = _WORK[scan.seq.state](scan)
+    if isinstance(answer, Cause):
+        return answer
+    if answer is not None:
+        scan.wish(answer)
+    return None
+
+
+def demand_stops(scan: Scan) -> None:
+    """Limits whose effect is an orderly stop."""
+    if scan.seq.state not in POWERED_STATES or scan.seq.state is State.STOPPING:
+        return
+    for limit, state in zip(scan.rig.limits, scan.limits, strict=True):
+        if limit.effect is Effect.STOP and state.due:
+            number = scan.values[state.member].number
+            scan.run = scan.run._replace(ending=limit.title)
+            scan.say(Happened.STOP_DEMANDED, limit.name, limit.title, seen=number, limit=limit.threshold)
+            scan.wish(On.STOP)
+            return
+
+
+def move(scan: Scan) -> None:
+    """Take the safest of the scan's wishes that the present state answers, and note what that means."""
+    for on in sorted(set(scan.wishes)):
+        state = scan.seq.state
+        try:
+            following = after(state, on)
+        except ValueError:
+            continue  # a wish that came too late, such as DONE beside a stop that has been taken
+        if following is state:
+            return
+        _enter(scan, following, on)
+        return
+
+
+def _enter(scan: Scan, state: State, on: On) -> None:
+    seq, now_s = scan.seq, scan.now_s
+    left = seq.state
+    seq = seq._replace(state=state, since_s=now_s, zero_since_s=-1.0, disagree_since_s=-1.0)
+    if state is State.CHECKING:
+        seq = seq._replace(
+            check=Check.PROVE,
+            check_since_s=now_s,
+            proven_since_s=-1.0,
+            proven_last_s=now_s,
+            to_release=on is On.RELEASE,
+            stop_now=False,
+        )
+    elif state is State.RAMPING:
+        seq = seq._replace(closed_s=-1.0, powered=True)
+    elif state is State.OFF and scan.latch.held_by:
+        seq = seq._replace(state=State.OUT_OF_SERVICE)
+    elif state is State.COOLING and scan.latch.tripped and on is not On.RELEASED:
+        # the self-test that should have ended a lock-out was given up
+        seq = seq._replace(state=State.LOCKED_OUT, to_release=False)
+    if on is On.RELEASED:
+        scan.latch = scan.latch._replace(
+            number=scan.latch.number + 1, causes=(), locked_out=False, trips_in_running=(), starts_without_health=0
+        )
+        scan.say(Happened.RESET, "lock-out", source=Source(scan.run.asked_by).name)
+        seq = seq._replace(to_release=False, coolant_shut=False)
+    if state is State.COOLING and not seq.powered and scan.latch.powered:
+        # a start that was given up after `powered` had been written: nothing was closed
+        scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False)
+    if state is State.RUNNING:
+        scan.run = scan.run._replace(gas_fit_since_s=now_s)
+        scan.say(Happened.GAS, "fit")
+    elif left is State.RUNNING:
+        scan.run = scan.run._replace(gas_fit_since_s=-1.0)
+        scan.say(Happened.GAS, "not fit")
+    scan.seq = seq
+    why = scan.run.ending if on in (On.STOP, On.FAILED) else on.name.lower()
+    scan.say(Happened.STATE, seq.state.name, why)

@@ -1,0 +1,297 @@
+"""Commands: each is answered, accepted or refused with the reason in words, and leaves an event.
+
+What a source may ask stands in `commands.MAY_ASK`; what the rig file grants besides in `Rig.permitted`. A handler
+returns an empty text when it has done what was asked, else why not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from controller.core.commands import AT_THE_RIG, MAY_ASK, Command, Source, Verb
+from controller.core.events import Happened
+from controller.core.limits import Effect, TripKind
+from controller.core.memory import Memory, Run
+from controller.core.outputs import PINS
+from controller.core.permissives import missing
+from controller.core.rig import Grade
+from controller.core.scan import Scan
+from controller.core.sequence import POWERED_STATES, On, State
+
+_UNPOWERED = frozenset({State.OFF, State.COOLING, State.TRIPPED, State.OUT_OF_SERVICE, State.LOCKED_OUT})
+_NEEDS_GRANT = {
+    Source.PLAN: frozenset({Verb.START}),
+    Source.REMOTE: frozenset({Verb.START, Verb.RESET, Verb.SET_CURRENT}),
+}
+
+
+def obey(scan: Scan, snapshot: Memory, commands: Iterable[Command]) -> None:
+    """Answer every command of this scan. `snapshot`: the memory as it stands after this scan's readings."""
+    for command in commands:
+        why = _refused_by_policy(scan, command) or _HANDLERS[command.verb](scan, snapshot, command)
+        what = Happened.REFUSED if why else Happened.ACCEPTED
+        detail = why or " ".join(x for x in (command.subject, command.text, command.who) if x)
+        scan.say(what, command.verb.name, detail, command.source.name, command.ticket, seen=command.number)
+
+
+def _refused_by_policy(scan: Scan, command: Command) -> str:
+    if command.retained:
+        return "retained messages are never obeyed: publish it without the retain flag"
+    if command.source not in MAY_ASK[command.verb]:
+        return f"{command.verb.name.lower().replace('_', ' ')} is not for {command.source.name.lower()}"
+    if (
+        command.verb in _NEEDS_GRANT.get(command.source, ())
+        and (command.verb, command.source) not in scan.rig.permitted
+    ):
+        return "the rig file does not grant this"
+    return ""
+
+
+def _start(scan: Scan, snapshot: Memory, command: Command) -> str:
+    rig, state = scan.rig, scan.seq.state
+    if state not in (State.OFF, State.COOLING):
+        return (
+            f"not from {state.name.lower().replace('_', ' ')}"
+            if not scan.latch.causes
+            else missing(rig, snapshot, command.source)
+        )
+    unlimited = command.seconds is None and command.charge_c is None
+    if unlimited and command.source not in AT_THE_RIG:
+        return "a start from elsewhere names its end: litres, hours or a time"
+    most_a = rig.supply.rated_a if rig.grade is Grade.UNATTENDED else rig.supply.rated_a / 3.0
+    wanted_a = most_a if command.number is None else command.number
+    if not 0.0 < wanted_a <= most_a:
+        return f"{wanted_a:g} A is not within 0 and {most_a:g} A"
+    if rig.supply.settable and wanted_a < rig.supply.minimum_a <= most_a:
+        return f"{wanted_a:g} A is under the minimum of {rig.supply.minimum_a:g} A: the gas would not be pure"
+    for given in (command.seconds, command.charge_c):
+        if given is not None and not 0.0 < given < float("inf"):
+            return "the end of the run must be ahead"
+    why = missing(rig, snapshot, command.source)
+    if why:
+        return why
+    now_s = scan.now_s
+    scan.run = Run(
+        asked_by=int(command.source),
+        wanted_a=wanted_a,
+        end_charge_c=command.charge_c or 0.0,
+        end_s=command.seconds or 0.0,
+        lease_until_s=now_s + rig.timing.lease_s if command.source in (Source.PLAN, Source.REMOTE) else 0.0,
+    )
+    if command.source in AT_THE_RIG:
+        scan.person = scan.person._replace(present_s=now_s, stopped=False)
+    scan.starts_s = (*[s for s in scan.starts_s if now_s - s < 3600.0], now_s)
+    scan.wish(On.START)
+    return ""
+
+
+def _stop(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    if command.source is not Source.PLAN:
+        scan.person = scan.person._replace(stopped=True)
+    if scan.seq.state in POWERED_STATES or scan.seq.state is State.CHECKING:
+        scan.run = scan.run._replace(ending=f"stopped by {command.source.name.lower()}")
+        if command.source in AT_THE_RIG:
+            scan.seq = scan.seq._replace(stop_now=True)
+        scan.wish(On.STOP)
+    return ""
+
+
+def _reset(scan: Scan, snapshot: Memory, command: Command) -> str:
+    latch = scan.latch
+    if scan.seq.state is State.LOCKED_OUT or latch.locked_out:
+        return "locked out: leave it at the rig with a written reason (release)"
+    if not latch.causes:
+        return "no trip stands"
+    if latch.kind is not TripKind.RESETTABLE and command.source not in AT_THE_RIG:
+        return "this kind of trip is reset at the rig"
+    why = _still_there(scan, snapshot)
+    if why:
+        return why
+    scan.latch = latch._replace(number=latch.number + 1, causes=())
+    scan.seq = scan.seq._replace(coolant_shut=False)
+    scan.person = scan.person._replace(silenced=False)
+    scan.say(Happened.RESET, latch.causes[0].name, source=command.source.name)
+    scan.wish(On.RESET)
+    return ""
+
+
+def _still_there(scan: Scan, snapshot: Memory) -> str:
+    """Why a trip cannot be left yet; empty when it can."""
+    if snapshot.latch_on_disk < scan.latch.number:
+        return "the trip is not on disk yet"
+    if scan.seq.powered:
+        return "power is not proven off yet"
+    for limit, state in zip(scan.rig.limits, scan.limits, strict=True):
+        if limit.effect is Effect.TRIP and (state.standing or state.due):
+            return f"{limit.title} still stands"
+    bypassed = scan.person.bypass
+    if bypassed >= 0 and any(c.name == scan.rig.limits[bypassed].name for c in scan.latch.causes):
+        return "its cause is bypassed: end the bypass first"
+    return ""
+
+
+def _release(scan: Scan, snapshot: Memory, command: Command) -> str:
+    if scan.seq.state is not State.LOCKED_OUT:
+        return "not locked out"
+    if not command.text.strip():
+        return "a written reason is needed: what was found, what was done"
+    why = _still_there(scan, snapshot)
+    if why:
+        return why
+    scan.run = Run(asked_by=int(command.source))
+    scan.seq = scan.seq._replace(to_release=True)
+    scan.wish(On.RELEASE)
+    return ""
+
+
+def _present(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    scan.person = scan.person._replace(present_s=scan.now_s)
+    return ""
+
+
+def _enable(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    most_s = scan.rig.timing.enable_at_most_s
+    seconds = most_s if command.number is None else command.number * 3600.0
+    if not 0.0 < seconds <= most_s:
+        return f"between 0 and {most_s / 3600:g} hours"
+    scan.person = scan.person._replace(enabled_until_s=scan.now_s + seconds)
+    return ""
+
+
+def _disable(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    scan.person = scan.person._replace(enabled_until_s=-1.0)
+    return ""
+
+
+def _confirm(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    scan.person = scan.person._replace(card_s=scan.now_s)
+    return ""
+
+
+def _hold(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    if not command.who.strip() or not command.text.strip():
+        return "a hold needs a name and a reason"
+    if scan.seq.state not in _UNPOWERED:
+        return "stop the rig first"
+    if scan.latch.held_by:
+        return f"already held by {scan.latch.held_by}"
+    scan.latch = scan.latch._replace(
+        number=scan.latch.number + 1, held_by=command.who.strip(), hold_reason=command.text.strip()
+    )
+    if scan.seq.state in (State.OFF, State.COOLING):
+        scan.wish(On.HOLD)
+    return ""
+
+
+def _lift(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    held_by = scan.latch.held_by
+    if not held_by:
+        return "not held"
+    if command.who.strip() != held_by:
+        return f"only {held_by} lifts this hold"
+    scan.latch = scan.latch._replace(number=scan.latch.number + 1, held_by="", hold_reason="")
+    if scan.seq.state is State.OUT_OF_SERVICE:
+        scan.wish(On.LIFT)
+    return ""
+
+
+def _bypass(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    person, limits = scan.person, scan.rig.limits
+    at = next((i for i, x in enumerate(limits) if x.name == command.subject), -1)
+    if at < 0:
+        return f"no limit {command.subject!r}"
+    if not limits[at].bypassable:
+        return "this limit is never bypassed"
+    if not command.text.strip():
+        return "a bypass needs a reason"
+    if person.bypass >= 0:
+        return "one bypass at a time"
+    if scan.now_s < person.bypass_again_s:
+        return f"not again for {(person.bypass_again_s - scan.now_s) / 3600:.1f} h"
+    until_s = scan.now_s + scan.rig.timing.bypass_s
+    scan.person = person._replace(bypass=at, bypass_until_s=until_s, bypass_again_s=until_s + 8 * 3600.0)
+    scan.say(Happened.BYPASSED, limits[at].name, command.text, command.source.name)
+    return ""
+
+
+def _set_current(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    supply = scan.rig.supply
+    most_a = supply.rated_a if scan.rig.grade is Grade.UNATTENDED else supply.rated_a / 3.0
+    if not supply.settable:
+        return "the current of this supply is set by hand"
+    if command.number is None or not supply.minimum_a <= command.number <= most_a:
+        return f"between {supply.minimum_a:g} and {most_a:g} A"
+    scan.run = scan.run._replace(wanted_a=command.number)
+    return ""
+
+
+def _renew(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    if scan.run.asked_by != int(command.source):
+        return "the run was asked for by somebody else"
+    if scan.now_s > scan.person.enabled_until_s:
+        return "the local enable is off"
+    scan.run = scan.run._replace(lease_until_s=scan.now_s + scan.rig.timing.lease_s)
+    return ""
+
+
+def _silence(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    scan.person = scan.person._replace(silenced=True)
+    return ""
+
+
+def _accept_settings(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    if scan.seq.state not in _UNPOWERED:
+        return "stop the rig first"
+    if not scan.latch.settings_accepted:
+        scan.latch = scan.latch._replace(number=scan.latch.number + 1, settings_accepted=True)
+    return ""
+
+
+def _service(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    if scan.seq.state is not State.OFF:
+        return "only from off"
+    if not command.text.strip():
+        return "say how the supply is isolated: cell volts linger and prove nothing"
+    scan.wish(On.SERVICE)
+    return ""
+
+
+def _leave_service(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+    if scan.seq.state is not State.SERVICE:
+        return "not in service"
+    scan.wish(On.LEAVE_SERVICE)
+    return ""
+
+
+_DRIVABLE = frozenset(PINS) - {"main_hold", "main_close", "second", "edge"}
+
+
+def _drive(scan: Scan, _snapshot: Memory, command: Command) -> str:
+    if scan.seq.state is not State.SERVICE:
+        return "only in service"
+    if command.subject not in _DRIVABLE:
+        return f"one of {', '.join(sorted(_DRIVABLE))}; the power path is proven at each start"
+    scan.person = scan.person._replace(driven=command.subject if command.number else "")
+    return ""
+
+
+_HANDLERS: dict[Verb, Callable[[Scan, Memory, Command], str]] = {
+    Verb.START: _start,
+    Verb.STOP: _stop,
+    Verb.RESET: _reset,
+    Verb.RELEASE: _release,
+    Verb.PRESENT: _present,
+    Verb.ENABLE: _enable,
+    Verb.DISABLE: _disable,
+    Verb.CONFIRM: _confirm,
+    Verb.HOLD: _hold,
+    Verb.LIFT: _lift,
+    Verb.BYPASS: _bypass,
+    Verb.SET_CURRENT: _set_current,
+    Verb.RENEW: _renew,
+    Verb.SILENCE: _silence,
+    Verb.ACCEPT_SETTINGS: _accept_settings,
+    Verb.SERVICE: _service,
+    Verb.LEAVE_SERVICE: _leave_service,
+    Verb.DRIVE: _drive,
+}
