@@ -45,6 +45,7 @@ class Do(NamedTuple):
     ident: str
     verb: Verb
     number: float | None = None
+    subject: str = ""
     text: str = ""
     who: str = ""
     seconds: float | None = None
@@ -77,7 +78,7 @@ Request = Do | Signed | Ask | Acknowledge
 VERBS: Final = {verb.name.lower().replace("_", "-"): verb for verb in Verb}
 _MARK: Final = {"do": 0, "signed": 1, "ask": 2, "acknowledge": 3}
 _KEYS: Final = {
-    "do": {"do", "id", "number", "text", "who", "seconds", "charge_c", "retained", "challenge"},
+    "do": {"do", "id", "number", "subject", "text", "who", "seconds", "charge_c", "retained", "challenge"},
     "signed": {"signed", "id", "key", "signature", "retained"},
     "ask": {"ask", "id", "after"},
     "acknowledge": {"acknowledge", "id"},
@@ -180,6 +181,7 @@ def _request(found: dict[str, object], ident: str) -> Request:
         ident,
         VERBS[word],
         _number(found, "number"),
+        _text(found, "subject", 64),
         _text(found, "text"),
         _text(found, "who", 64),
         _number(found, "seconds"),

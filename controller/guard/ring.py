@@ -1,0 +1,86 @@
+"""What the guard keeps in memory: events until they are safe elsewhere, and the frames of the last twelve minutes.
+
+A frame is one packed `bytes` per scan: ten minutes of objects would not fit, and the same bytes are the telemetry, the
+incident file and the input of a replay.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from itertools import islice
+from typing import NamedTuple
+
+from controller.core.events import Event
+from controller.guard.protocol import EVENTS_AT_ONCE, Kept
+
+EVENTS_KEPT = 4096  # unfetched ones at most: a chattering rig makes some hundred a day
+EVENTS_SHOWN = 256  # of those acknowledged, for people who look later
+BEFORE_S, AFTER_S = 600.0, 120.0  # of an incident
+SNAPSHOT_EVERY_S = 60.0
+
+
+class EventRing:
+    """Numbered events in order. `lost` counts those that had to go before anybody had fetched them."""
+
+    def __init__(self) -> None:
+        self._kept: deque[Kept] = deque()
+        self.acknowledged = 0
+        self.lost = 0
+
+    def add(self, events: Iterable[Event], time_s: float, synchronised: bool) -> None:
+        for event in events:
+            self._kept.append(Kept(event, time_s, synchronised))
+        self._forget()
+
+    def _forget(self) -> None:
+        kept = self._kept
+        while len(kept) > EVENTS_SHOWN and kept[0].event.number <= self.acknowledged:
+            kept.popleft()
+        while len(kept) > EVENTS_KEPT:
+            kept.popleft()
+            self.lost += 1
+
+    def acknowledge(self, number: int) -> None:
+        """Events up to `number` are safe elsewhere. A number from the future acknowledges no future event."""
+        self.acknowledged = max(self.acknowledged, min(number, self.newest))
+        self._forget()
+
+    @property
+    def newest(self) -> int:
+        return self._kept[-1].event.number if self._kept else self.acknowledged
+
+    @property
+    def oldest(self) -> int:
+        return self._kept[0].event.number if self._kept else self.acknowledged + 1
+
+    def after(self, number: int, at_most: int = EVENTS_AT_ONCE) -> list[Kept]:
+        if not self._kept:
+            return []
+        skip = max(0, number + 1 - self._kept[0].event.number)
+        return list(islice(self._kept, skip, skip + at_most))
+
+
+class Snapshot(NamedTuple):
+    at_s: float
+    memory: bytes
+
+
+class FrameRing:
+    """Packed frames of an incident's length, and a snapshot of the whole memory each minute to replay from."""
+
+    def __init__(self, scan_s: float) -> None:
+        self._frames: deque[bytes] = deque(maxlen=int((BEFORE_S + AFTER_S) / scan_s) + 1)
+        self._snapshots: deque[Snapshot] = deque(maxlen=int((BEFORE_S + AFTER_S) / SNAPSHOT_EVERY_S) + 1)
+
+    def add(self, frame: bytes) -> None:
+        self._frames.append(frame)
+
+    def wants_snapshot(self, now_s: float) -> bool:
+        return not self._snapshots or now_s - self._snapshots[-1].at_s >= SNAPSHOT_EVERY_S
+
+    def add_snapshot(self, at_s: float, memory: bytes) -> None:
+        self._snapshots.append(Snapshot(at_s, memory))
+
+    def all(self) -> tuple[tuple[bytes, ...], tuple[Snapshot, ...]]:
+        return tuple(self._frames), tuple(self._snapshots)
