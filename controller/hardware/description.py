@@ -213,8 +213,8 @@ class Hardware:
 
     def __post_init__(self) -> None:
         for name, _ in self.outputs:
-            if name not in PINS or name == "edge":
-                raise ValueError(f"no output {name!r}. Known: {', '.join(p for p in PINS if p != 'edge')}.")
+            if name not in PINS:
+                raise ValueError(f"no output {name!r}. Known: {', '.join(PINS)}.")
         taken: dict[int, str] = dict(KERNEL_PINS)
         if any(isinstance(source, Ds18b20) for _, source in self.signals):
             taken[4] = "1-Wire"

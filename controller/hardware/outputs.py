@@ -50,17 +50,6 @@ class EdgePin:
         self._level = not self._level
         self._device.value = self._level
 
-    def read_back(self) -> bool | None:
-        try:
-            return bool(self._device.value)
-        except PIN_ERRORS:
-            return None
-
-    @property
-    def obeys(self) -> bool:
-        """Whether the pin is where the last edge left it."""
-        return self.read_back() == self._level
-
     def close(self) -> None:
         try:
             self._device.off()
@@ -100,12 +89,13 @@ class Drives:
         self._driven = {name: Driven(output, pins) for name, output in hardware.outputs}
         self._edge = EdgePin(hardware.heartbeat, pins) if hardware.heartbeat else None
         self._set_point = PulseWidth(hardware.set_point, pins) if hardware.set_point else None
-        self._fields = tuple((PINS.index(name), driven) for name, driven in self._driven.items())
+        self._asked_at = tuple((Outputs._fields.index(name), driven) for name, driven in self._driven.items())
+        self._read_at = tuple((PINS.index(name), driven) for name, driven in self._driven.items())
 
     def write(self, outputs: Outputs) -> None:
         """Everything but the edge. Raises the first error once every pin has been tried."""
         failed: list[Exception] = []
-        for at, driven in self._fields:
+        for at, driven in self._asked_at:
             try:
                 driven.write(bool(outputs[at]))
             except PIN_ERRORS as error:
@@ -126,10 +116,8 @@ class Drives:
     def read_back(self) -> tuple[bool | None, ...]:
         """Levels of the pins as on or off, in the order of the core's PINS; None where none is wired or readable."""
         levels: list[bool | None] = [None] * len(PINS)
-        for at, driven in self._fields:
+        for at, driven in self._read_at:
             levels[at] = driven.read_back()
-        if self._edge is not None:
-            levels[PINS.index("edge")] = self._edge.read_back()
         return tuple(levels)
 
     def close(self) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -38,15 +37,18 @@ class KernelText(Protocol):
     def names(self, folder: str) -> tuple[str, ...]: ...  # sorted; none when the folder is absent
 
 
-@dataclass(frozen=True, slots=True)
-class Ports:
+class Ports(Protocol):
     """Everything a rig is plugged into. All of it is real or none of it: a mixture cannot be made."""
 
-    i2c: Mapping[int, I2CBus]  # by bus number
-    pins: Any  # a gpiozero pin factory
-    kernel: KernelText
-    simulated: bool
-    close: Callable[[], None]
+    @property
+    def i2c(self) -> Mapping[int, I2CBus]: ...  # by bus number
+    @property
+    def pins(self) -> Any: ...  # a gpiozero pin factory
+    @property
+    def kernel(self) -> KernelText: ...
+    @property
+    def simulated(self) -> bool: ...
+    def close(self) -> None: ...
 
 
 class TextFolder:
