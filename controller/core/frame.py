@@ -15,7 +15,7 @@ import json
 import math
 import struct
 from collections.abc import Sequence as SequenceOf
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_type_hints
 
 from controller.core.commands import Command
 from controller.core.limits import RESTING, LimitState
@@ -36,11 +36,20 @@ VALUE = struct.Struct("<dBBdddd")  # number (NaN: none), status, code, good stam
 LIMIT = struct.Struct("<Bddd???Bb")  # position, filled, stamp, onset, demanded, due, standing, how, member
 PINS_ = struct.Struct(f"<{len(PINS)}B")  # 0, 1, 2 for not wired
 CONTROLLER = struct.Struct("<3BQ??")  # contacts, latch on disk, well, synchronised
-SEQUENCE = struct.Struct("<BdBd??ddddddd??d")
-RUN = struct.Struct("<bdddddddddd")
-PERSON = struct.Struct("<ddd?hdd?")
-OUTPUTS = struct.Struct("<10?d")
 MEMORY = struct.Struct("<dQQdd3BQ??")
+
+
+def _layout(kind: type[tuple[Any, ...]]) -> struct.Struct:
+    """The layout of a record's fields in their order; texts, which stand last, are carried apart."""
+    letters = {float: "d", int: "q", bool: "?"}
+    hints = [k for k in get_type_hints(kind).values() if k is not str]
+    return struct.Struct("<" + "".join(letters.get(k, "b") for k in hints))
+
+
+SEQUENCE = _layout(Sequence)  # float: d, whole number: q, flag: ?, a word of a list: b
+RUN = _layout(Run)
+PERSON = _layout(Person)
+OUTPUTS = _layout(Outputs)
 _TRI: dict[bool | None, int] = {False: 0, True: 1, None: 2}
 _BACK: tuple[bool | None, ...] = (False, True, None)
 
@@ -217,8 +226,8 @@ def _unpack(rig: Rig, data: bytes) -> Frame:
     inputs = Inputs(tuple(readings), pins, _BACK[main], _BACK[second], _BACK[relay], on_disk, well, synchronised)
     state, since_s, check, *rest = reader.take(SEQUENCE)
     seq = Sequence(State(state), since_s, Check(check), *rest)
-    run = reader.take(RUN)
-    person = reader.take(PERSON)
+    run: list[Any] = list(reader.take(RUN))
+    person: list[Any] = list(reader.take(PERSON))
     outputs = Outputs(*reader.take(OUTPUTS))
     now_s, _, events, cap, began_s, *tri, memory_disk, memory_well, obey = reader.take(MEMORY)
     count = reader.bytes(1)[0]
@@ -234,8 +243,8 @@ def _unpack(rig: Rig, data: bytes) -> Frame:
         tuple(states),
         seq,
         from_plain(Latch, latch),
-        Run(*run, ending),
-        Person(*person, driven),
+        Run(*run, ending=ending),
+        Person(*person, driven=driven),
         outputs,
         events,
         starts_s,
