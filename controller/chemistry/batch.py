@@ -27,7 +27,7 @@ DISSOLVING_KJ_MOL = {Lye.NAOH: 44.5, Lye.KOH: 57.6}  # NBS tables of 1982, pelle
 
 CAUTIONS = (
     "Caustic into water, never water onto caustic: it spits.",
-    "In portions, stirred, the vessel standing in cold water; let it cool between portions, and before it is filled in.",
+    "In portions, stirred, the vessel standing in cold water; cooled between portions, cold before it is filled in.",
     "Goggles and gloves, every time. A splash: running water at once, 15 minutes; an eye: then a doctor. No vinegar.",
     "Vessel of polyethylene or polypropylene, never aluminium or zinc: lye makes hydrogen of them.",
     "Plain hydroxide and deionised water only. Drain cleaner with metal chips makes hydrogen in the bucket.",

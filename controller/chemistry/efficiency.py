@@ -1,8 +1,8 @@
 """What the cell is worth: efficiencies with their basis said, energy a kilogram, and where the rest goes.
 
-Voltage efficiency (how much of each volt ends in the gas) and Faraday efficiency (how much of each ampere does) are kept
-apart: they go wrong for different reasons. An efficiency without its heating value is meaningless; for a cell fed with
-liquid water the higher one is the consistent basis.
+Voltage efficiency (how much of each volt ends in the gas) and Faraday efficiency (how much of each ampere does) are
+kept apart: they go wrong for different reasons. An efficiency without its heating value is meaningless; for a cell fed
+with liquid water the higher one is the consistent basis.
 """
 
 from __future__ import annotations

@@ -43,7 +43,8 @@ def hydrogen_in_oxygen(current_density_a_m2: float, crossover_mol_s_m2: float) -
 
     current_density_a_m2: 0 A/m2 and up (90 cm2 at 9 A: 1000). crossover_mol_s_m2: hydrogen that gets through the
     separator or with the lye, taken as independent of current. At no current all of it is hydrogen: that is why a
-    minimum current exists. Source: mole balance; Trinke et al., J. Electrochem. Soc. 165 (2018) F502, found most of it in mixed lye.
+    minimum current exists.
+    Source: mole balance; Trinke et al., J. Electrochem. Soc. 165 (2018) F502, found most of it in mixed lye.
     """
     within("current_density_a_m2", current_density_a_m2, *CURRENT_DENSITY_A_M2, "A/m2")
     within("crossover_mol_s_m2", crossover_mol_s_m2, *CROSSOVER_MOL_S_M2, "mol/(s m2)")

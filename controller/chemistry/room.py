@@ -40,7 +40,8 @@ def hydrogen_fraction(hydrogen_m3_h: float, air_m3_h: float, room_m3: float, hou
     """Share of hydrogen in a well mixed room some time after a release began, 0 to 1.
 
     hydrogen_m3_h: 0 to 1000. air_m3_h: fresh air, 0 and up; nothing at all is a closed room from which mixed gas is
-    pushed out. room_m3: 0.001 and up. hours: 0 and up. Source: mass balance of a stirred room, q/(Q+q) (1 - exp(-(Q+q)t/V)).
+    pushed out. room_m3: 0.001 and up. hours: 0 and up.
+    Source: mass balance of a stirred room, q/(Q+q) (1 - exp(-(Q+q)t/V)).
     """
     within("hydrogen_m3_h", hydrogen_m3_h, *HYDROGEN_M3_H, "m3/h")
     within("air_m3_h", air_m3_h, *AIR_M3_H, "m3/h")
