@@ -1,0 +1,252 @@
+"""Every message the link publishes or takes, as pydantic models: the one definition that the interface document, the
+page and the tests are made from.
+
+Topics stand under `lyewatch/v1/<rig>/`. Times are Unix seconds; `clock_synchronised` says whether to believe them.
+Every message has a number that grows by one within a `boot`, so that gaps and repeats show.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+ROOT = "lyewatch/v1"
+
+
+class Message(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, ser_json_inf_nan="null")
+
+
+class Stamped(Message):
+    rig: str
+    boot: str = Field(description="one start of the guard; numbers begin anew with it")
+    number: int = Field(description="grows by one; a gap is a loss, a repeat a repeat")
+    time_s: float = Field(description="when it was so, Unix time")
+    clock_synchronised: bool = Field(description="false: the time may be wrong by weeks")
+
+
+class Presence(Message):
+    """`presence`, retained; also the last will."""
+
+    rig: str
+    present: Literal["here", "gone", "ended"] = Field(description="gone: died; ended: stopped in order")
+    time_s: float | None = None
+
+
+class SignalNow(Message):
+    name: str
+    title: str
+    unit: str
+    value: float | None = Field(description="null when it is not to be believed")
+    status: Literal["good", "maintenance required", "out of specification", "function check", "failure"]
+    plain: str = Field(description="the status in plain words, such as 'sensor lost: no answer for 3 s'")
+    age_s: float = Field(description="since the start of its last good sample")
+
+
+class MarginNow(Message):
+    """The way left to one limit."""
+
+    limit: str
+    title: str
+    signal: str
+    unit: str
+    value: float | None
+    threshold: float
+    rises: bool = Field(description="true: bad at or above the threshold")
+    effect: Literal["alarm", "derate", "stop", "trip"]
+    armed: bool
+    left: float | None = Field(description="way left in `unit`; null when not seen")
+    left_fraction: float | None = Field(description="1 as far as in normal running, 0 at the limit")
+    seconds_to_limit: float | None = Field(description="at the present trend; null when it is not coming nearer")
+    standing: bool = Field(description="at or beyond the limit, not yet cleared")
+    bypassed: bool = False
+
+
+class CauseNow(Message):
+    name: str
+    title: str
+    sentence: str
+    kind: Literal["resettable", "local", "lock-out"]
+    time_s: float
+    urgency: Literal["now", "morning"]
+    to_do: str
+    not_to_do: str
+
+
+class AlarmNow(Message):
+    """An alarm that stands, or that has gone and was not yet seen. Acknowledging and shelving live with the historian."""
+
+    name: str
+    title: str
+    sentence: str
+    priority: Literal["high", "medium", "low"]
+    since_s: float
+    standing: bool
+    acknowledged: bool = False
+    shelved_until_s: float | None = None
+    to_do: str = ""
+
+
+class PermissiveNow(Message):
+    name: str
+    title: str
+    met: bool | None = Field(description="null: not known, which counts as no")
+    why: str
+
+
+class RunNow(Message):
+    began_s: float | None
+    asked_by: str
+    wanted_a: float
+    setpoint_a: float
+    charge_ah: float
+    hydrogen_l: float = Field(description="dry, 25 C, 1 atm, before leaks")
+    energy_kwh: float | None
+    efficiency_hhv: float | None
+    water_used_ml: float
+    hours_to_top_up: float | None
+    ends: str = Field(description="in words: 'after 10 L: 4.1 L to go'")
+
+
+class GasNow(Message):
+    fit: bool
+    fit_since_s: float | None
+    fit_in_s: float | None
+    sentence: str
+
+
+class LeaveNow(Message):
+    grade: Literal["attended", "unattended"]
+    may_leave: bool
+    missing: list[str]
+
+
+class ProvenNow(Message):
+    """What is proven, not what was asked for. Null: not known."""
+
+    main_open: bool | None
+    second_open: bool | None
+    current_zero: bool | None
+    safe_to_open: bool | None
+    safe_to_open_why: str
+
+
+class StateNow(Stamped):
+    """`state`, retained: all that a person needs at a glance. On change and each second."""
+
+    simulated: bool
+    state: str = Field(description="off, checking, purging, ramping, venting, running, stopping, cooling, tripped, ...")
+    since_s: float
+    sentence: str
+    nearest: str | None = Field(description="the limit that is nearest, by name")
+    signals: list[SignalNow]
+    margins: list[MarginNow]
+    causes: list[CauseNow] = Field(description="of a standing trip, first-out first")
+    permissives: list[PermissiveNow]
+    run: RunNow
+    gas: GasNow
+    leave: LeaveNow
+    proven: ProvenNow
+    outputs: dict[str, bool]
+    enabled_until_s: float | None = Field(description="the local enable for plan and remote")
+    held_by: str
+    hold_reason: str
+    remote_may: list[str] = Field(description="verbs that the rig file grants to remote")
+    challenge: str
+    alarms: list[AlarmNow] = Field(default=[], description="highest priority first, then the oldest")
+    events: int = Field(description="number of the guard's newest event")
+    dropped_frames: int
+    late_scans: int
+
+
+class EventNow(Stamped):
+    """`events`: `number` is the guard's own, so a gap is a loss."""
+
+    what: str
+    subject: str
+    detail: str
+    source: str
+    sentence: str
+    seen: float | None = None
+    limit: float | None = None
+
+
+class CommandAsk(Message):
+    """`command`: what a client asks."""
+
+    verb: str
+    client: str = Field(description="who answers go to: `reply/<client>`")
+    id: str
+    number: float | None = None
+    subject: str = Field(default="", description="the alarm to acknowledge or shelve")
+    text: str = ""
+    litres: float | None = None
+    hours: float | None = None
+    challenge: str = ""
+    key: str = Field(default="", description="id of the enrolled key")
+    signature: str = Field(default="", description="Ed25519 over the message without this field, hex")
+
+
+class CommandReply(Stamped):
+    """`reply/<client>`."""
+
+    id: str
+    accepted: bool
+    why: str
+
+
+class HistoryAsk(Message):
+    """`history/request`, with response topic and correlation data."""
+
+    what: Literal["trend", "events", "logbook", "incidents", "incident"]
+    signals: list[str] = []
+    from_s: float | None = None
+    to_s: float | None = None
+    points: int = Field(default=500, ge=2, le=2000)
+    name: str = ""
+    after: int = 0
+
+
+class TrendLine(Message):
+    signal: str
+    unit: str
+    time_s: list[float]
+    value: list[float | None] = Field(description="null where there is a gap")
+
+
+class HistoryReply(Stamped):
+    part: int
+    parts: int
+    trends: list[TrendLine] = []
+    rows: list[dict[str, object]] = []
+    complete: bool = True
+
+
+class LogEntry(Message):
+    """`logbook/add`: what a person did at the rig."""
+
+    kind: Literal[
+        "topped up",
+        "density read",
+        "lye changed",
+        "gasket",
+        "separator",
+        "additive",
+        "gas collected",
+        "cleaned",
+        "note",
+    ]
+    who: str = ""
+    number: float | None = None
+    unit: str = ""
+    side: str = ""
+    text: str = ""
+    time_s: float | None = None
+
+
+def topic(rig: str, *parts: str) -> str:
+    """The topic of a rig's message. Raises ValueError for a rig name that would not be one level of a topic."""
+    if not rig or any(c in rig for c in "/+#\0"):
+        raise ValueError(f"rig name {rig!r} cannot be part of a topic: use letters, digits, '-' and '_'")
+    return "/".join((ROOT, rig, *parts))
