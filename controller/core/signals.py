@@ -83,6 +83,7 @@ class Signal:
     rate_per_s: float = 0.0
     filter_s: float = 0.0
     error: float = 0.0
+    normal: float | None = None  # where it stands when all is well
     device: str = ""  # chip or bus it hangs on: signals lost with one device are one cause
     window_scans: int = 60  # three graces: more than half of them bad is "intermittent"
 
