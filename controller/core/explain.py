@@ -144,6 +144,10 @@ def _way_left(rig: Rig, margin: Margin | None) -> tuple[str, tuple[tuple[str, fl
     signal = rig.signals[margin.signal]
     if margin.left is None:
         return f" {signal.title} is not seen.", ()
+    if margin.due_in_s is not None:
+        text = f" {signal.title} is at its limit"
+        text += f": power goes off in {margin.due_in_s:.0f} s if it stays." if margin.due_in_s > 0.0 else "."
+        return text, (("due_in_s", margin.due_in_s),)
     text = f" {signal.title} is nearest its limit: {number(margin.left, signal.unit)} left"
     if margin.seconds is not None:
         text += f", about {duration(margin.seconds)} at this trend"

@@ -1,4 +1,7 @@
-"""How far each limit is, and how long until it is reached at the present trend. Outside `step`: called at frame rate."""
+"""How far each limit is, and how long until it is reached at the present trend.
+
+Outside `step`: called at frame rate, not in every scan.
+"""
 
 from __future__ import annotations
 
@@ -73,6 +76,7 @@ class Margin(NamedTuple):
     left: float | None
     fraction: float | None  # 1: as far as in normal running; 0: at the limit
     seconds: float | None  # at the present trend; None when it is not coming nearer
+    due_in_s: float | None  # beyond the limit: how much of its delay is left
     armed: bool
     standing: bool
     bypassed: bool
@@ -101,7 +105,7 @@ def _margin(rig: Rig, memory: Memory, trend: Trend, at: int, limit: Limit, armed
     state = memory.limits[at]
     bypassed = memory.person.bypass == at
     if worst is None:
-        return Margin(limit.name, limit.members[0], None, None, None, None, armed, state.standing, bypassed)
+        return Margin(limit.name, limit.members[0], None, None, None, None, None, armed, state.standing, bypassed)
     left, member, size = worst
     seconds = None
     slope = trend[member] if trend else None
@@ -112,7 +116,8 @@ def _margin(rig: Rig, memory: Memory, trend: Trend, at: int, limit: Limit, armed
         if towards > 0.0 and left / towards <= FORESEEN_S:
             seconds = left / towards
     fraction = min(1.0, max(0.0, left / _span(rig, limit, member)))
-    return Margin(limit.name, member, size, left, fraction, seconds, armed, state.standing, bypassed)
+    due_in_s = max(0.0, limit.delay_s - state.filled_s) if left <= 0.0 and armed else None
+    return Margin(limit.name, member, size, left, fraction, seconds, due_in_s, armed, state.standing, bypassed)
 
 
 def _span(rig: Rig, limit: Limit, member: int) -> float:
