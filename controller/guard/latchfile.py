@@ -12,12 +12,13 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
+from controller.core.plain import from_plain, to_plain
 from controller.core.rig import Rig
 from controller.core.trips import FINDINGS, Cause, Latch, Rank, Seen, add
-from controller.guard.plain import from_plain, to_plain
 
 FORMAT = 1
 NAMES = ("latch-0", "latch-1")
@@ -154,11 +155,11 @@ class LatchFile:
 
     def start(self, rig: Rig, now_s: float) -> Latch:
         """The latch to start with, for `first`. It is not yet on disk: give it to the writer."""
-        self.folder.mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):  # a card that takes no folder takes no latch either, and the writer says so
+            self.folder.mkdir(parents=True, exist_ok=True)
         return recover(rig, self.find(), now_s)
 
 
 def _write_all(fd: int, data: bytes) -> None:
     while data:
         data = data[os.write(fd, data) :]
-

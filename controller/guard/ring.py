@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable
 from itertools import islice
-from typing import NamedTuple
 
 from controller.core.events import Event
 from controller.guard.protocol import EVENTS_AT_ONCE, Kept
@@ -17,7 +16,6 @@ from controller.guard.protocol import EVENTS_AT_ONCE, Kept
 EVENTS_KEPT = 4096  # unfetched ones at most: a chattering rig makes some hundred a day
 EVENTS_SHOWN = 256  # of those acknowledged, for people who look later
 BEFORE_S, AFTER_S = 600.0, 120.0  # of an incident
-SNAPSHOT_EVERY_S = 60.0
 
 
 class EventRing:
@@ -46,6 +44,9 @@ class EventRing:
         self.acknowledged = max(self.acknowledged, min(number, self.newest))
         self._forget()
 
+    def __len__(self) -> int:
+        return len(self._kept)
+
     @property
     def newest(self) -> int:
         return self._kept[-1].event.number if self._kept else self.acknowledged
@@ -61,26 +62,14 @@ class EventRing:
         return list(islice(self._kept, skip, skip + at_most))
 
 
-class Snapshot(NamedTuple):
-    at_s: float
-    memory: bytes
-
-
 class FrameRing:
-    """Packed frames of an incident's length, and a snapshot of the whole memory each minute to replay from."""
+    """Packed frames of an incident's length. Each holds the whole memory, so a replay may begin at any of them."""
 
     def __init__(self, scan_s: float) -> None:
         self._frames: deque[bytes] = deque(maxlen=int((BEFORE_S + AFTER_S) / scan_s) + 1)
-        self._snapshots: deque[Snapshot] = deque(maxlen=int((BEFORE_S + AFTER_S) / SNAPSHOT_EVERY_S) + 1)
 
     def add(self, frame: bytes) -> None:
         self._frames.append(frame)
 
-    def wants_snapshot(self, now_s: float) -> bool:
-        return not self._snapshots or now_s - self._snapshots[-1].at_s >= SNAPSHOT_EVERY_S
-
-    def add_snapshot(self, at_s: float, memory: bytes) -> None:
-        self._snapshots.append(Snapshot(at_s, memory))
-
-    def all(self) -> tuple[tuple[bytes, ...], tuple[Snapshot, ...]]:
-        return tuple(self._frames), tuple(self._snapshots)
+    def all(self) -> tuple[bytes, ...]:
+        return tuple(self._frames)

@@ -179,7 +179,7 @@ class Sockets:
             raise
 
     def take(self) -> list[Mail]:
-        """Stops first. Which door is asked first changes each scan, so that a flood at one leaves the others a share."""
+        """Stops first. The door asked first changes each scan, so that a flood at one leaves the others a share."""
         self._first = (self._first + 1) % len(self._doors)
         taken: list[Mail] = []
         stops: list[Mail] = []
