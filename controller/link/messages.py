@@ -75,7 +75,7 @@ class CauseNow(Message):
 
 
 class AlarmNow(Message):
-    """An alarm that stands, or that has gone and was not yet seen. Acknowledging and shelving live with the historian."""
+    """An alarm that stands, or has gone unseen. Acknowledging and shelving live with the historian."""
 
     name: str
     title: str
@@ -136,7 +136,7 @@ class StateNow(Stamped):
     """`state`, retained: all that a person needs at a glance. On change and each second."""
 
     simulated: bool
-    state: str = Field(description="off, checking, purging, ramping, venting, running, stopping, cooling, tripped, ...")
+    state: str = Field(description="off, checking, ramping, venting, running, stopping, cooling, tripped, ...")
     since_s: float
     sentence: str
     nearest: str | None = Field(description="the limit that is nearest, by name")
@@ -185,7 +185,12 @@ class CommandAsk(Message):
     hours: float | None = None
     challenge: str = ""
     key: str = Field(default="", description="id of the enrolled key")
-    signature: str = Field(default="", description="Ed25519 over the message without this field, hex")
+    signed: str = Field(
+        default="",
+        description="for what can energise: the text of the guard's own `do` message (guard.protocol), "
+        "with the `challenge` inside; it is passed on as it stands",
+    )
+    signature: str = Field(default="", description="Ed25519 over the UTF-8 bytes of `signed`, hex")
 
 
 class CommandReply(Stamped):
