@@ -75,6 +75,8 @@ class SimBus:
     def _disturb(self) -> None:
         if self.fault == "dead" or (self.fault == "errors" and self._noise.random() < self.amount):
             raise OSError(errno.EREMOTEIO, "no acknowledgement")
+        if self.fault == "held":
+            raise OSError(errno.EAGAIN, "arbitration lost")
         if self.fault == "one_error":
             self.fault = ""
             raise OSError(errno.EIO, "input/output error")
