@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from controller.core.limits import Effect
 from controller.core.rig import Rig
 from controller.core.signals import Value
 
@@ -18,9 +17,9 @@ RISE_PER_S = 0.01
 def cap(rig: Rig, last: float, values: Sequence[Value], dt_s: float) -> float:
     """Share of the span between minimum and rated current that is allowed, 0 to 1."""
     allowed, known = 1.0, True
-    for limit in rig.limits:
-        if limit.effect is not Effect.DERATE:
-            continue
+    if not rig.derates:
+        return 1.0
+    for limit in rig.derates:
         number = values[limit.members[0]].number
         if number is None:
             known = False

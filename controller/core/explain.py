@@ -11,7 +11,7 @@ from typing import NamedTuple
 from controller.core.events import Event, Happened
 from controller.core.limits import Limit
 from controller.core.margins import Margin, nearest
-from controller.core.memory import Memory
+from controller.core.memory import Memory, gas_may_be_present
 from controller.core.rig import Rig
 from controller.core.sequence import Check, State
 from controller.core.signals import Code
@@ -197,7 +197,7 @@ def explain(rig: Rig, memory: Memory, found: tuple[Margin, ...]) -> Sentence:
 
 
 def _gas(memory: Memory) -> str:
-    return " Gas may still be present." if memory.now_s < memory.sequence.vented_until_s else ""
+    return " Gas may still be present." if gas_may_be_present(memory) else ""
 
 
 _WORDS: dict[Happened, str] = {

@@ -6,6 +6,7 @@ At the threshold or beyond counts. The deadband only decides when a limit lets g
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
@@ -63,6 +64,20 @@ class Limit:
     derate_to: float = 0.0  # for a derate: where the cap reaches the minimum current
     takes_refused: bool = True  # a refused reading on the trip side is a demand
     proving: bool = False  # needs something the start itself switches on: proven in `checking`, not before it
+
+
+def clear_between(limit: Limit) -> tuple[float, float]:
+    """The open interval of good numbers in which the limit demands nothing: what nearly every scan finds.
+
+    Worked out once from the same comparisons that decide; empty where one member's number alone cannot say so.
+    """
+    if len(limit.members) != 1 or (limit.magnitude and not limit.rises):
+        return math.inf, -math.inf
+    if limit.is_switch:
+        return math.nextafter(1.0, 0.0), math.inf
+    if limit.rises:
+        return (-limit.threshold if limit.magnitude else -math.inf), limit.threshold
+    return limit.threshold, math.inf
 
 
 class LimitState(NamedTuple):

@@ -96,6 +96,11 @@ class Memory(NamedTuple):
     pins_obey: bool = True
 
 
+def gas_may_be_present(memory: Memory) -> bool:
+    """Not only while it is made: until the vent time has passed. Unknown counts as yes."""
+    return memory.sequence.powered or memory.now_s < memory.sequence.vented_until_s
+
+
 def first(rig: Rig, latch: Latch, now_s: float) -> Memory:
     """The memory before the first scan. `latch` is what the disk says; see `recover`."""
     tripped = State.LOCKED_OUT if latch.locked_out else State.TRIPPED if latch.tripped else State.OFF

@@ -8,7 +8,6 @@ from controller.core.checking import check
 from controller.core.commands import Source
 from controller.core.events import Happened
 from controller.core.findings import found
-from controller.core.limits import Effect
 from controller.core.rig import Grade
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, Check, On, State, after
@@ -55,19 +54,19 @@ def _prove_off(scan: Scan) -> None:
     since_s = seq.zero_since_s if seq.zero_since_s >= 0.0 else scan.now_s
     powered = scan.now_s - max(since_s, seq.opened_s) < ZERO_FOR_S
     scan.seq = seq._replace(zero_since_s=since_s, powered=powered)
+    if not powered:
+        scan.seq = scan.seq._replace(vented_until_s=scan.now_s + scan.rig.timing.ventilate_s)
     if not powered and scan.latch.powered:
         hours = scan.latch.running_h + max(0.0, scan.now_s - seq.closed_s) / 3600.0 * (seq.closed_s >= 0.0)
         scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False, running_h=hours)
 
 
 def _gas_left(scan: Scan) -> None:
-    """Gas may be present until the vent time has passed with ventilation proven; it does not run while it is not."""
-    seq, rig = scan.seq, scan.rig
-    role = rig.roles.ventilation
-    moving = role < 0 or (scan.values[role].number or 0.0) >= 1.0
-    if seq.powered:
-        scan.seq = seq._replace(vented_until_s=scan.now_s + rig.timing.ventilate_s)
-    elif not moving and seq.vented_until_s > scan.before.now_s:
+    """Once power is off, gas may be present until the vent time has passed with ventilation proven all along."""
+    seq, role = scan.seq, scan.rig.roles.ventilation
+    if seq.powered or role < 0 or seq.vented_until_s <= scan.before.now_s:
+        return
+    if (scan.values[role].number or 0.0) < 1.0:
         scan.seq = seq._replace(vented_until_s=seq.vented_until_s + max(0.0, scan.dt_s))
 
 
@@ -163,8 +162,9 @@ def demand_stops(scan: Scan) -> None:
     """Limits whose effect is an orderly stop."""
     if scan.seq.state not in POWERED_STATES or scan.seq.state is State.STOPPING:
         return
-    for limit, state in zip(scan.rig.limits, scan.limits, strict=True):
-        if limit.effect is Effect.STOP and state.due:
+    for at in scan.rig.stops:
+        limit, state = scan.rig.limits[at], scan.limits[at]
+        if state.due:
             number = scan.values[state.member].number
             scan.run = scan.run._replace(ending=limit.title)
             scan.say(Happened.STOP_DEMANDED, limit.name, limit.title, seen=number, limit=limit.threshold)

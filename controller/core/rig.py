@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 
 from controller.core.commands import Source, Verb
-from controller.core.limits import Arming, Effect, Limit
+from controller.core.limits import Arming, Effect, Limit, clear_between
 from controller.core.signals import Signal
 
 
@@ -109,11 +109,17 @@ class Rig:
     cells: int = 1
     # worked out, not given:
     device_of: dict[str, str] = field(init=False, hash=False)
+    quick: tuple[tuple[int, float, float], ...] = field(init=False)  # for each limit: member, and clear between
+    derates: tuple[Limit, ...] = field(init=False)
+    stops: tuple[int, ...] = field(init=False)  # positions of limits that end in an orderly stop
     protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
 
     def __post_init__(self) -> None:
         put = object.__setattr__
         put(self, "device_of", {s.name: s.device for s in self.signals})
+        put(self, "quick", tuple((limit.members[0], *clear_between(limit)) for limit in self.limits))
+        put(self, "derates", tuple(limit for limit in self.limits if limit.effect is Effect.DERATE))
+        put(self, "stops", tuple(at for at, limit in enumerate(self.limits) if limit.effect is Effect.STOP))
         trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
         put(self, "protective", tuple(sorted(trips)))
 

@@ -21,7 +21,7 @@ from controller.core.outputs import Outputs
 from controller.core.rig import Rig
 from controller.core.scan import Scan, armed, calm, settled
 from controller.core.sequence import On
-from controller.core.signals import Value, validate
+from controller.core.signals import Signal, Value, validate
 from controller.core.trips import Cause, Rank, Seen, add, gathered, in_order
 
 # The third trip within so many hours of running waits for somebody who writes down why.
@@ -45,7 +45,8 @@ def step(
     account(scan)
     causes += _watch(scan)
     _people(scan)
-    obey(scan, _memory(scan, memory.outputs), commands)
+    if commands:
+        obey(scan, _memory(scan, memory.outputs), commands)
     demand_stops(scan)
     own = work(scan)
     if own is not None:
@@ -58,52 +59,59 @@ def step(
 
 
 def _believe(scan: Scan) -> None:
-    before, now_s = scan.values, scan.now_s
-    rig = scan.rig
-    scan.values = tuple(
-        [validate(s, v, r, now_s) for s, v, r in zip(rig.signals, before, scan.inputs.readings, strict=True)]
-    )
-    for signal, old, new in zip(rig.signals, before, scan.values, strict=True):
-        if old.number is not None and new.number is not None:
-            continue
-        # said once it has lasted, so that one bad sample in a hundred does not fill the record
-        lasts_s = max(1.0, 3.0 * signal.period_s)
-        was_lost = scan.before.now_s - old.good_stamp_s >= lasts_s
-        is_lost = now_s - new.good_stamp_s >= lasts_s
-        if is_lost and not was_lost:
-            scan.say(Happened.SIGNAL_LOST, signal.name, new.code.name, seen=new.rejected)
-        elif was_lost and not is_lost:
-            scan.say(Happened.SIGNAL_BACK, signal.name, seen=new.number)
+    values: list[Value] = []
+    for signal, old, reading in zip(scan.rig.signals, scan.values, scan.inputs.readings, strict=True):
+        new = validate(signal, old, reading, scan.now_s)
+        values.append(new)
+        if new.number is None or old.number is None:
+            _note_loss(scan, signal, old, new)
+    scan.values = tuple(values)
+
+
+def _note_loss(scan: Scan, signal: Signal, old: Value, new: Value) -> None:
+    """A loss is said once it has lasted, so that one bad sample in a hundred does not fill the record."""
+    lasts_s = max(1.0, 3.0 * signal.period_s)
+    was_lost = scan.before.now_s - old.good_stamp_s >= lasts_s
+    is_lost = scan.now_s - new.good_stamp_s >= lasts_s
+    if is_lost and not was_lost:
+        scan.say(Happened.SIGNAL_LOST, signal.name, new.code.name, seen=new.rejected)
+    elif was_lost and not is_lost:
+        scan.say(Happened.SIGNAL_BACK, signal.name, seen=new.number)
 
 
 def _watch(scan: Scan) -> list[Cause]:
     """Every armed limit against the values of this scan; alarms are raised and cleared, trips returned as causes."""
     rig, values, now_s, last_s = scan.rig, scan.values, scan.now_s, scan.before.now_s
-    is_armed, is_calm = armed(scan), calm(scan)
     causes: list[Cause] = []
-    states: list[LimitState] = []
-    changed = False
-    for order, (limit, state) in enumerate(zip(rig.limits, scan.limits, strict=True)):
+    states: list[LimitState] | None = None
+    is_armed = armed(scan)
+    is_calm: bool | None = None
+    for order, (state, (member, above, below)) in enumerate(zip(scan.limits, rig.quick, strict=True)):
+        number = values[member].number
+        if state is RESTING and number is not None and above < number < below:
+            continue  # clear, armed or not
+        limit = rig.limits[order]
         if not is_armed[limit.armed] or (limit.settle_s > 0.0 and not settled(scan, limit.settle_s)):
             new = RESTING
         else:
+            if is_calm is None:
+                is_calm = calm(scan)
             new = watch(limit, state, values, last_s, now_s, is_calm)
-        states.append(new)
-        if new is state:
-            if not new.due:
-                continue
-        else:
-            changed = True
+        if new is not state:
+            if states is None:
+                states = list(scan.limits)
+            states[order] = new
         if limit.effect is Effect.TRIP:
             if new.due and not _bypassed(scan, order, new):
                 causes.append(_cause(rig, order, limit, new, values[new.member], now_s))
         elif new.standing is not state.standing:
             what = Happened.ALARM if new.standing else Happened.ALARM_CLEARED
             scan.say(what, limit.name, limit.title, seen=values[limit.members[0]].number, limit=limit.threshold)
-    if changed:
+    if states is not None:
         scan.limits = tuple(states)
-    if any(values[at].bad_bits for at in rig.protective):
-        causes += _intermittent(scan, is_armed)
+    for at in rig.protective:
+        if values[at].bad_bits:
+            return causes + _intermittent(scan, is_armed)
     return causes
 
 

@@ -17,7 +17,7 @@ from controller.core.explain import PLAIN, duration, explain, explain_cause, exp
 from controller.core.frame import Frame
 from controller.core.limits import Effect, TripKind
 from controller.core.margins import Margin, Trend, follow, margins, nearest
-from controller.core.memory import Memory
+from controller.core.memory import Memory, gas_may_be_present
 from controller.core.outputs import PINS
 from controller.core.permissives import permissives
 from controller.core.rig import Grade, Rig
@@ -231,7 +231,7 @@ class Teller:
             wait_s = left_c / amps if amps is not None and amps >= rig.supply.minimum_a else None
             when = f", in about {duration(wait_s)}" if wait_s is not None else ""
             return m.GasNow(fit=False, fit_since_s=None, fit_in_s=wait_s, sentence=f"Not fit to use yet{when}.")
-        left = memory.now_s < seq.vented_until_s
+        left = gas_may_be_present(memory)
         sentence = "None is made. Gas may still be present." if left else "None is made."
         return m.GasNow(fit=False, fit_since_s=None, fit_in_s=None, sentence=sentence)
 
@@ -256,7 +256,7 @@ class Teller:
             return False, "Power is not proven off."
         if temperature_c is not None and temperature_c >= SAFE_TO_OPEN_C:
             return False, f"The cell is at {temperature_c:.0f} C: wait until it is under {SAFE_TO_OPEN_C:.0f} C."
-        if memory.now_s < memory.sequence.vented_until_s:
+        if gas_may_be_present(memory):
             return False, "Gas may still be present: wait until it is vented."
         if memory.person.bypass >= 0:
             return False, "A limit is bypassed."
