@@ -32,7 +32,6 @@ from controller.hardware.edges import PIN_ERRORS
 
 END_WITHIN_S = 15.0  # an orderly end, current ramped down included
 TOLD_DROPPED_EVERY_S = 10.0
-_EDGE = PINS.index("edge")
 _BUTTONS = {
     "start": Verb.START,
     "stop": Verb.STOP,
@@ -183,7 +182,6 @@ class Guard:
             written = False
             self._note(Happened.NOTE, "a pin cannot be written", str(error))
         pins = list(drives.read_back())
-        pins[_EDGE] = None  # its level says nothing; whether edges arrive is seen at the relay's contact
         self._pins = tuple(pins)
         return written
 
