@@ -68,10 +68,11 @@ def batch(lye: Lye, mass_fraction: float, litres: float, purity: float = 1.0, te
     _made_from_pack(mass_fraction, purity)
     within("litres", litres, 1e-3, LITRES[1], "L")
     within("temperature_c", temperature_c, 0.0, 60.0, "C")
+    heat_capacity = heat_capacity_j_kg_k(lye, mass_fraction, temperature_c)
     solution_kg = density_kg_m3(lye, mass_fraction, temperature_c) * litres / 1000.0
     pure_g = 1000.0 * solution_kg * mass_fraction
     heat_kj = pure_g / lye.molar_mass_g_mol * DISSOLVING_KJ_MOL[lye]
-    rise_k = 1000.0 * heat_kj / (solution_kg * heat_capacity_j_kg_k(lye, mass_fraction, temperature_c))
+    rise_k = 1000.0 * heat_kj / (solution_kg * heat_capacity)
     return Batch(
         pack_g=pure_g / purity,
         water_g=1000.0 * solution_kg - pure_g / purity,

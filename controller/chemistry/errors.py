@@ -17,11 +17,14 @@ class OutOfRange(ValueError):
         super().__init__(f"{name} is {value:g}; give {low:g} to {high:g} {unit}")
 
 
-def within(name: str, value: float | NDArray[Any], low: float, high: float, unit: str) -> None:
+Number = float | NDArray[Any]
+
+
+def within(name: str, value: Number, low: Number, high: Number, unit: str) -> None:
     """Raise OutOfRange unless low <= value <= high, for each element of an array. Not-a-number is never within."""
-    if isinstance(value, np.ndarray):
-        outside = ~((value >= low) & (value <= high))
-        if outside.any():
-            raise OutOfRange(name, float(value[outside][0]), low, high, unit)
-    elif not low <= value <= high:
-        raise OutOfRange(name, float(value), low, high, unit)
+    inside = (low <= value) & (value <= high)
+    if inside is True or np.all(inside):  # the first half spares a scalar the call
+        return
+    first = np.argmin(inside)
+    value, low, high = (float(np.broadcast_to(x, np.shape(inside)).flat[first]) for x in (value, low, high))
+    raise OutOfRange(name, value, low, high, unit)

@@ -73,33 +73,31 @@ def answering(command: Callable[..., Answer]) -> Callable[..., None]:
 
 
 def _in_words(error: OutOfRange) -> str:
-    name = error.name.removesuffix("_c").removesuffix("_kg_m3").replace("_", " ")
+    unit = error.unit.partition(" ")[0]
+    name = error.name.removesuffix("_" + unit.lower().replace("/", "_")).replace("_", " ")
     if error.unit.startswith("(share"):
         rest = error.unit.partition(")")[2]
         return f"{name} is {100 * error.value:g} %; give {100 * error.low:g} to {100 * error.high:g} %{rest}"
     return f"{name} is {error.value:g}; give {error.low:g} to {error.high:g} {error.unit}"
 
 
-def kind_option(default: str | None = None) -> Decorator:
-    return click.option(
-        "--kind",
-        type=click.Choice(sorted(KINDS), case_sensitive=False),
-        required=default is None,
-        default=default,
-        show_default=default is not None,
-        help="Which hydroxide.",
-    )
+def kind_option(**settings: Any) -> Decorator:
+    """Which hydroxide; needed unless a default is given."""
+    kinds = click.Choice(sorted(KINDS), case_sensitive=False)
+    return _option("--kind", kinds, "Which hydroxide.", **settings)
 
 
-def number_option(
-    name: str, words: str, default: float | None = None, *, needed: bool = True, least: float = 0.0
-) -> Decorator:
-    """An option for a number that is not negative; needed unless it has a default."""
-    return click.option(
-        name,
-        type=click.FloatRange(min=least),
-        required=needed and default is None,
-        default=default,
-        show_default=default is not None,
-        help=words,
-    )
+def number_option(name: str, words: str, *, least: float = 0.0, **settings: Any) -> Decorator:
+    """A number from `least` upwards; needed unless a default is given or `required=False`."""
+    return _option(name, click.FloatRange(min=least), words, **settings)
+
+
+def _option(name: str, kind: click.ParamType[Any], words: str, **settings: Any) -> Decorator:
+    settings = {"required": "default" not in settings, "show_default": "default" in settings} | settings
+    metavar = None if isinstance(kind, click.Choice) else "NUMBER"
+    return click.option(*name.split(), type=kind, help=words, metavar=metavar, **settings)
+
+
+def examples(*lines: str) -> str:
+    """The end of a command's help: command lines to copy, each on its own line however narrow the terminal."""
+    return "\b\nFor example:\n" + "\n".join(f"  lyewatch {line}" for line in lines)

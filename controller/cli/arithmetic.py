@@ -20,6 +20,7 @@ from .answers import (
     Answer,
     Line,
     answering,
+    examples,
     kind_option,
     number_option,
 )
@@ -33,18 +34,20 @@ _CELLS = click.option("--cells", type=click.IntRange(min=1), default=1, show_def
 
 
 @click.command(
-    epilog="Examples: lyewatch gas --amps 30 --cells 3 --volts 6.6  |  "
-    "lyewatch gas --amps 30 --cells 3 --volts 6.6 --headspace 0.8 --crossover 1 --crossover-at 9"
+    epilog=examples(
+        "gas --amps 30 --cells 3 --volts 6.6",
+        "gas --amps 30 --cells 3 --volts 6.6 --headspace 0.8 --crossover 1 --crossover-at 9",
+    )
 )
 @number_option("--amps", "Current, A.", least=1e-6)
 @_CELLS
 @number_option("--volts", "Voltage over all cells together, V.", least=1e-6)
-@kind_option("koh")
-@number_option("--percent", "Strength of the lye, % by mass.", 25.0)
-@number_option("--at", "Temperature of the lye, C.", 50.0)
-@number_option("--headspace", "Gas space of one side with its line and bubbler, L.", needed=False)
-@number_option("--crossover", "Hydrogen once measured in the oxygen, % by volume ...", needed=False)
-@number_option("--crossover-at", "... and the current at which it was, A.", needed=False)
+@kind_option(default="koh")
+@number_option("--percent", "Strength of the lye, % by mass.", default=25.0)
+@number_option("--at", "Temperature of the lye, C.", default=50.0)
+@number_option("--headspace", "Gas space of one side with its line and bubbler, L.", required=False)
+@number_option("--crossover", "Hydrogen once measured in the oxygen, % by volume ...", required=False)
+@number_option("--crossover-at", "... and the current at which it was, A.", required=False)
 @answering
 def gas(
     amps: float,
@@ -174,18 +177,20 @@ def _crossover_lines(amps: float, percent: float, at_amps: float) -> list[Line]:
 
 
 @click.command(
-    epilog="Examples: lyewatch room --floor 12 --height 2.5 --amps 30 --cells 3  |  "
-    "lyewatch room --floor 12 --height 2.5 --amps 30 --cells 3 --air 60 --opening 200 --between 1.8 --stored 20"
+    epilog=examples(
+        "room --floor 12 --height 2.5 --amps 30 --cells 3",
+        "room --floor 12 --height 2.5 --amps 30 --cells 3 --air 60 --opening 200 --between 1.8 --stored 20",
+    )
 )
 @number_option("--floor", "Floor area, m2.")
 @number_option("--height", "Height of the room, m.")
 @number_option("--amps", "Current, A.", least=1e-6)
 @_CELLS
-@number_option("--layer", "Depth of the layer in which the gas gathers, m (a guess).", 0.3)
-@number_option("--air", "Fresh air from the fan, m3/h.", needed=False)
-@number_option("--opening", "Free area of a low and of a high opening, cm2 each ...", needed=False)
-@number_option("--between", "... and the height between them, m.", needed=False)
-@number_option("--stored", "Gas in store that could escape at once, L.", needed=False)
+@number_option("--layer", "Depth of the layer in which the gas gathers, m (a guess).", default=0.3)
+@number_option("--air", "Fresh air from the fan, m3/h.", required=False)
+@number_option("--opening", "Free area of a low and of a high opening, cm2 each ...", required=False)
+@number_option("--between", "... and the height between them, m.", required=False)
+@number_option("--stored", "Gas in store that could escape at once, L.", required=False)
 @answering
 def room(
     floor: float,
@@ -233,7 +238,7 @@ def room(
         lines,
         (
             "The gas belongs outdoors by its own line; this is what happens if that fails.",
-            "Hydrogen gathers under the ceiling: openings and sensor at the highest point, nothing that sparks up there.",
+            "Hydrogen gathers under the ceiling: openings and sensor highest up, nothing that sparks there.",
             "A fan may stop with the mains: the openings alone should hold what is already made.",
         ),
     )

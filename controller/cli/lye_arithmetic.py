@@ -20,14 +20,15 @@ from .answers import (
     Answer,
     Line,
     answering,
+    examples,
     kind_option,
     number_option,
 )
 
 _PERCENT = number_option("--percent", "Strength, % by mass.")
 _LITRES = number_option("--litres", "Litres of lye.")
-_PURITY = number_option("--purity", "Purity on the pack, %.", 100.0)
-_AT = number_option("--at", "Temperature, C.", ROOM_TEMPERATURE_C, least=-50.0)
+_PURITY = number_option("--purity", "Purity on the pack, %.", default=100.0)
+_AT = number_option("--at", "Temperature, C.", default=ROOM_TEMPERATURE_C, least=-50.0)
 
 
 @click.group()
@@ -35,7 +36,7 @@ def lye() -> None:
     """Lye: weigh it, read its strength, correct it, look it up."""
 
 
-@lye.command(epilog="Example: lyewatch lye make --kind koh --percent 25 --litres 4 --purity 90")
+@lye.command(epilog=examples("lye make --kind koh --percent 25 --litres 4 --purity 90"))
 @kind_option()
 @_PERCENT
 @_LITRES
@@ -59,7 +60,7 @@ def make(kind: str, percent: float, litres: float, purity: float, at: float) -> 
     )
 
 
-@lye.command(epilog="Example: lyewatch lye read --kind koh --density 1.21 --at 28")
+@lye.command(epilog=examples("lye read --kind koh --density 1.21 --at 28"))
 @kind_option()
 @number_option("--density", "What the hydrometer says, as 1.210 kg/L or as 1210 kg/m3.")
 @number_option("--at", "Temperature of the lye when it was read, C.")
@@ -78,10 +79,10 @@ def read(kind: str, density: float, at: float) -> Answer:
     )
 
 
-@lye.command(epilog="Example: lyewatch lye correct --kind naoh --from 24 --to 20 --litres 4")
+@lye.command(epilog=examples("lye correct --kind naoh --from 24 --to 20 --litres 4"))
 @kind_option()
-@click.option("--from", "now", type=click.FloatRange(min=0), required=True, help="Strength now, % by mass.")
-@click.option("--to", "wanted", type=click.FloatRange(min=0), required=True, help="Strength wanted, % by mass.")
+@number_option("--from now", "Strength now, % by mass.")
+@number_option("--to wanted", "Strength wanted, % by mass.")
 @_LITRES
 @_PURITY
 @_AT
@@ -110,7 +111,7 @@ def correct(kind: str, now: float, wanted: float, litres: float, purity: float, 
     )
 
 
-@lye.command(epilog="Example: lyewatch lye show --kind koh --percent 25 --at 60")
+@lye.command(epilog=examples("lye show --kind koh --percent 25 --at 60"))
 @kind_option()
 @_PERCENT
 @_AT
@@ -150,13 +151,13 @@ def _known(key: str, words: str, unit: str, decimals: int, of_lye: Callable[...,
         return Line(key, words, "no data")
 
 
-@lye.command("top-up", epilog="Example: lyewatch lye top-up --kind koh --percent 25 --litres 4 --used 700 --added 500")
+@lye.command("top-up", epilog=examples("lye top-up --kind koh --percent 25 --litres 4 --used 700 --added 500"))
 @kind_option()
 @_PERCENT
 @_LITRES
-@number_option("--used", "Water split and evaporated since, mL.", 0.0)
-@number_option("--added", "Poured in since, g (a millilitre of water is a gram).", 0.0)
-@number_option("--added-percent", "Strength of what was poured in, %; water is 0.", 0.0)
+@number_option("--used", "Water split and evaporated since, mL.", default=0.0)
+@number_option("--added", "Poured in since, g (a millilitre of water is a gram).", default=0.0)
+@number_option("--added-percent", "Strength of what was poured in, %; water is 0.", default=0.0)
 @_AT
 @answering
 def top_up(
@@ -175,7 +176,7 @@ def top_up(
     )
 
 
-@lye.command(epilog="Example: lyewatch lye air --kind koh --percent 25 --litres 4 --surface 150 --hours 24")
+@lye.command(epilog=examples("lye air --kind koh --percent 25 --litres 4 --surface 150 --hours 24"))
 @kind_option()
 @_PERCENT
 @_LITRES
