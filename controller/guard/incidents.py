@@ -80,10 +80,15 @@ class IncidentWriter:
         self.folder = folder
         self._queue: SimpleQueue[tuple[str, Incident]] = SimpleQueue()
         self.error = ""
-        self.written = 0
+        self._given = self._done = 0
 
     def give(self, name: str, incident: Incident) -> None:
+        self._given += 1
         self._queue.put((name, incident))
+
+    @property
+    def idle(self) -> bool:
+        return self._done == self._given
 
     def run(self) -> None:
         """Work for the thread."""
@@ -96,11 +101,11 @@ class IncidentWriter:
         try:
             self._write(name, encode(incident))
             self._keep_the_newest()
+            self.error = ""
         except OSError as error:
             self.error = f"incident {name} could not be written: {error.strerror or error}"
-            return
-        self.error = ""
-        self.written += 1
+        finally:
+            self._done += 1
 
     def _write(self, name: str, data: bytes) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)

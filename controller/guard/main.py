@@ -62,7 +62,7 @@ def guard(rig: Rig, hardware: Hardware, open_ports: Callable[[], Ports], places:
     off = _off_once(hands, ports)
     atexit.register(off)
     try:
-        loop, writer = _assemble(rig, hands, ports, places, notify, times)
+        loop, writer, incidents = _assemble(rig, hands, ports, places, notify, times)
         took_s = time.monotonic() - began_s
         notify.ready(loop.sentence())
         loop.started(f"first scan {took_s:.2f} s after the start; {_how_ended(loop)}")
@@ -70,10 +70,12 @@ def guard(rig: Rig, hardware: Hardware, open_ports: Callable[[], Ports], places:
         notify.stopping()
         loop.end()
         off()
-        if not writer.finish(DISK_AT_THE_END_S, times.now, times.wait):
-            print(f"lyewatch guard: ended, but {writer.error or 'the latch is not on disk'}", file=sys.stderr)  # noqa: T201
-            return 1
-        return 0
+        until_s = times.now() + DISK_AT_THE_END_S
+        while not (writer.idle and incidents.idle) and times.now() < until_s:
+            times.wait(0.01)
+        if not writer.idle:
+            _say(writer.error or "ended, but the latch is not on disk: the next start comes up tripped")
+        return 0 if writer.idle else 1
     except Exception as error:  # noqa: BLE001 - whatever it is: power off first, then say what it was
         off()
         _say_why(places.state, error)
@@ -101,7 +103,7 @@ def _how_ended(loop: Guard) -> str:
 
 def _assemble(
     rig: Rig, hands: Instruments, ports: Ports, places: Places, notify: Notify, times: Times
-) -> tuple[Guard, threads.LatchWriter]:
+) -> tuple[Guard, threads.LatchWriter, IncidentWriter]:
     """Everything but the first scan. Threads start before this one is put first in line, so that they are not."""
     now_s = times.now()
     file = LatchFile(places.state, rig.name)
@@ -121,7 +123,7 @@ def _assemble(
         threads.start(group.name, threads.read_for_ever(group, time.sleep, complaints.append))
     complaints += [text for text in (realtime.lock_memory(), realtime.first_in_line()) if text]
     for text in complaints:
-        print(f"lyewatch guard: {text}", file=sys.stderr)  # noqa: T201
+        _say(text)
     loop = Guard(
         rig,
         first(rig, latch, now_s),
@@ -136,7 +138,7 @@ def _assemble(
         times,
     )
     realtime.settle()
-    return loop, writer
+    return loop, writer, incidents
 
 
 def _admitted(source: Source) -> Admitted:
@@ -148,8 +150,9 @@ def _say_why(folder: Path, error: Exception) -> None:
     path = folder / "crash.txt"
     with suppress(OSError):
         path.write_text("".join(traceback.format_exception(error)))
-    print(  # noqa: T201
-        f"lyewatch guard: stopped by an error of its own, power is off: {type(error).__name__}: {error}\n"
-        f"Details are in {path}; please report them.",
-        file=sys.stderr,
-    )
+    _say(f"stopped by an error of its own, power is off: {type(error).__name__}: {error}")
+    _say(f"details are in {path}; please report them")
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"lyewatch guard: {text}\n")

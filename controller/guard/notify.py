@@ -35,3 +35,7 @@ class Notify:
 
     def stopping(self) -> None:
         self.send("STOPPING=1")
+
+    def close(self) -> None:
+        if self._socket is not None:
+            self._socket.close()

@@ -1,8 +1,9 @@
 """The guard's sockets: nobody who talks to it can delay a scan, crowd out a stop, or pass for somebody else.
 
-No thread: after the heartbeat of each scan a bounded number of messages is taken without waiting. At most four are
-answered; of the rest only what may be a stop is kept (it has a bucket of its own), and the others are counted and
-dropped. Whoever does not read its answers is let go.
+No thread: after the heartbeat of each scan a bounded number of messages is taken in without waiting, and at most four
+are given on: one from each door, and one more from each in turn. A few wait for the next scans; beyond those they are
+counted and dropped. What may be a stop overtakes, and has a bucket of its own. Whoever does not read its answers is
+let go.
 """
 
 from __future__ import annotations
@@ -18,8 +19,9 @@ from typing import NamedTuple
 from controller.core.commands import Source
 from controller.guard.protocol import MESSAGE_BYTES, SOCKETS, looks_like_stop
 
-TAKEN_PER_SCAN = 4
-STOPS_PER_SCAN = 4
+TAKEN_PER_SCAN = len(SOCKETS) + 1
+STOPS_PER_SCAN = 2  # on each socket, besides
+WAITING = 16  # on each socket
 LOOKED_AT_PER_SCAN = 64  # on each socket, kept or dropped: a stop waits at most for the kernel's queue before it
 CONNECTIONS = 8  # on each socket
 ACCEPTED_PER_SCAN = 2  # on each socket
@@ -91,6 +93,7 @@ class Door:
         self.path = path
         self._admitted = admitted
         self._peers: list[Peer] = []
+        self._waiting: deque[Mail] = deque()
         self.refused = 0
         self.dropped = 0
         path.unlink(missing_ok=True)
@@ -131,27 +134,26 @@ class Door:
         return data
 
     def take(self, at_most: int) -> tuple[list[Mail], list[Mail]]:
-        """What is to be answered in this scan: at most so many of any kind, and the stops found besides."""
+        """So many messages, and the stops found besides."""
         self._accept()
-        taken: list[Mail] = []
         stops: list[Mail] = []
-        waiting: deque[Peer] = deque(self._peers)
+        peers: deque[Peer] = deque(self._peers)
         looks = LOOKED_AT_PER_SCAN
-        while waiting and looks:  # one message of each connection in turn, so that none starves the others
+        while peers and looks:  # one message of each connection in turn, so that none starves the others
             looks -= 1
-            peer = waiting.popleft()
+            peer = peers.popleft()
             data = self._receive(peer)
             if data is None:
                 continue
-            waiting.append(peer)
-            if len(taken) < at_most:
-                taken.append(Mail(peer, data))
-            elif len(stops) < STOPS_PER_SCAN and looks_like_stop(data):
+            peers.append(peer)
+            if len(stops) < STOPS_PER_SCAN and looks_like_stop(data):
                 stops.append(Mail(peer, data))
+            elif len(self._waiting) < WAITING:
+                self._waiting.append(Mail(peer, data))
             else:
                 self.dropped += 1
         self._peers = [p for p in self._peers if p.socket is not None]
-        return taken, stops
+        return [self._waiting.popleft() for _ in range(min(at_most, len(self._waiting)))], stops
 
     def stream(self, frame: bytes) -> int:
         """To everybody who asked for frames; how many of them could not take it."""
@@ -169,7 +171,7 @@ class Sockets:
 
     def __init__(self, folder: Path, admitted: Callable[[Source], Admitted]) -> None:
         self._doors: list[Door] = []
-        self._first = 0
+        self._favoured = 0
         self.dropped_frames = 0
         try:
             for name, source in SOCKETS.items():
@@ -179,15 +181,12 @@ class Sockets:
             raise
 
     def take(self) -> list[Mail]:
-        """Stops first. The door asked first changes each scan, so that a flood at one leaves the others a share."""
-        self._first = (self._first + 1) % len(self._doors)
+        """What is to be answered now, stops first."""
+        self._favoured = (self._favoured + 1) % len(self._doors)
         taken: list[Mail] = []
         stops: list[Mail] = []
-        for at in range(len(self._doors)):
-            door = self._doors[(self._first + at) % len(self._doors)]
-            left = max(TAKEN_PER_SCAN - len(taken), 0)
-            # one of four stays free for whoever comes after
-            some, urgent = door.take(min(left, TAKEN_PER_SCAN - 2 if at < len(self._doors) - 1 else left))
+        for at, door in enumerate(self._doors):
+            some, urgent = door.take(2 if at == self._favoured else 1)
             taken += some
             stops += urgent
         return stops + taken

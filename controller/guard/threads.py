@@ -86,11 +86,6 @@ class LatchWriter:
             self._wake.clear()
             self.write_once()
 
-    def finish(self, within_s: float, clock: Callable[[], float], pause: Callable[[float], None]) -> bool:
-        """Wait, at an orderly end only, for the newest latch to be on disk."""
-        until_s = clock() + within_s
-        while self._wanted is not None and self.on_disk < self._wanted.number:
-            if clock() >= until_s:
-                return False
-            pause(0.01)
-        return True
+    @property
+    def idle(self) -> bool:
+        return self._wanted is None or self.on_disk >= self._wanted.number
