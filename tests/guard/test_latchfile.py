@@ -114,9 +114,9 @@ def test_settings_not_accepted_stay_so_over_a_start(tmp_path: Path) -> None:
 
 def test_the_fifth_start_without_health_locks_out(tmp_path: Path) -> None:
     written(tmp_path, QUIET, QUIET._replace(number=8))
-    for expected in ([], [], [], []):
+    for _ in range(4):
         found = started(tmp_path)
-        assert causes(found) == expected
+        assert causes(found) == []
         file = LatchFile(tmp_path, RIG.name)
         file.find()
         file.write(found)

@@ -54,7 +54,8 @@ def test_the_future_cannot_be_acknowledged() -> None:
 @settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 700)), max_size=40))
 def test_a_reader_that_fetches_and_acknowledges_sees_every_number_once(steps: list[tuple[int, int]]) -> None:
-    ring, made, seen = EventRing(), 0, []
+    ring, made = EventRing(), 0
+    seen: list[int] = []
     for burst, take in steps:
         ring.add([event(made + n + 1) for n in range(burst)], 0.0, True)
         made += burst
