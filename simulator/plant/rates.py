@@ -1,0 +1,353 @@
+"""The right-hand side of the plant, written once: a general solver and the plant's own step both use it.
+
+`rates(state, inputs, ahead_s)` gives how fast every number of the state changes. With `ahead_s = 0` that is the plain
+derivative. With the length of a step, the flows that would be stiff (current, gas through the seals, cooling coil,
+bubbles, leaks from a nearly empty side) are those at the end of that step, so that a plain sum `state + dt x rate` is
+stable. Every flow enters what it leaves and what it reaches with the same number, so all balances close to rounding.
+
+One function, because a call costs as much as ten lines of arithmetic; its sections are marked, and what only happens
+in trouble is called out of line (module trouble).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import lru_cache
+from math import exp
+from typing import NamedTuple
+
+from controller.chemistry.constants import (
+    ELECTRONS_PER_HYDROGEN,
+    ELECTRONS_PER_OXYGEN,
+    FARADAY_C_MOL,
+    GAS_J_MOL_K,
+    WATER_G_MOL,
+    ZERO_CELSIUS_K,
+)
+
+from . import cell, contents, sides, supply, trouble
+from .inputs import Inputs
+from .parameters import Parameters
+from .properties import WATER_J_KG_K, lye_fits
+from .state import State
+
+WATER_KG_MOL = WATER_G_MOL / 1000.0
+H2_MOL_C = 1.0 / (ELECTRONS_PER_HYDROGEN * FARADAY_C_MOL)
+O2_MOL_C = 1.0 / (ELECTRONS_PER_OXYGEN * FARADAY_C_MOL)
+WATER_KG_M3 = 1000.0
+L_MIN_KG_S = WATER_KG_M3 / 60_000.0
+WARM_C = 60.0  # no lye boils below, at any pressure that the seals allow
+
+FELT = State._fields.index("fan") + 1  # nothing feels what comes after
+
+RatesOf = Callable[[State, Inputs, float], tuple[tuple[float, ...], tuple[float, ...]]]
+
+
+class Model(NamedTuple):
+    """The plant's functions with one set of parameters bound."""
+
+    rates: RatesOf  # per second: the numbers of State in order, and its films
+    contents: contents.ContentsOf
+    electrodes: cell.ElectrodesOf
+    stack: cell.StackOf
+
+
+@lru_cache(maxsize=64)
+def model(parameters: Parameters) -> Model:
+    """Compile the plant; kept per parameter object."""
+    electrodes, stack_of = cell.build(parameters)
+    current_of = supply.build(parameters, stack_of)
+    contents_of = contents.build(parameters)
+    rates = _build(parameters, electrodes, current_of, contents_of)
+    return Model(rates, contents_of, electrodes, stack_of)
+
+
+def _build(
+    parameters: Parameters,
+    electrodes: cell.ElectrodesOf,
+    current_of: supply.CurrentOf,
+    contents_of: contents.ContentsOf,
+) -> RatesOf:
+    c, y, h = parameters.cell, parameters.hydraulics, parameters.heat
+    fits = lye_fits(y.lye)
+    vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
+    strays, boils, pours = trouble.separator(parameters), trouble.boiling(parameters), trouble.pouring(parameters)
+    zero_k, gas, h2_mol_c, o2_mol_c, water_kg_mol = ZERO_CELSIUS_K, GAS_J_MOL_K, H2_MOL_C, O2_MOL_C, WATER_KG_MOL
+    water_j_kg_k, hydroxide_j_kg_k, latent_j_mol = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg * WATER_KG_MOL
+    neutral_v, neutral_v_k = fits.thermoneutral
+    atmosphere_pa, lag_s = parameters.atmosphere_pa, parameters.supply.start_lag_s
+    separator_mm, electrode_mm, overlap_mm = sides.separator_mm(c), c.electrode_height_mm, c.separator_overlap_mm
+    gap_share = c.gap_share_of_bubbles / (c.gap_m * c.electrode_area_m2 * c.cells)
+    void_largest = c.void_largest
+    outlet_h_m3, outlet_o_m3 = sides.vessel(y.hydrogen, y).outlet_m3, sides.vessel(y.oxygen, y).outlet_m3
+    bore_h, bore_o = y.hydrogen.outlet_mol_s_pa, y.oxygen.outlet_mol_s_pa
+    depth_h_pa, depth_o_pa = y.hydrogen.seal_mm * sides.WATER_PA_MM, y.oxygen.seal_mm * sides.WATER_PA_MM
+    lift_h_pa, lift_o_pa = y.hydrogen.seal_lift_mm * sides.WATER_PA_MM, y.oxygen.seal_lift_mm * sides.WATER_PA_MM
+    gravity, offset_pa_mm = sides.GRAVITY_PER_MM, sides.GRAVITY_PER_MM * fits.density_kg_m3(y.mass_fraction, 20.0)
+    equalising_m3_s_pa, exchange_kg_s, bubble_point_pa = y.equalising_m3_s_pa, y.separator_exchange_kg_s, y.bubble_point_pa
+    diffusion_mol_s, oxygen_share, half_a = y.crossover_mol_s_bar * atmosphere_pa * 1e-5, y.crossover_oxygen_share, y.crossover_half_a
+    nearly_dry_kg, bubble_s = trouble.NEARLY_DRY_KG, y.bubble_s
+    burst_pa, burst_mol_s_pa, top_up_kg_s = y.burst_pa, y.burst_mol_s_pa, y.top_up_kg_s
+    surface_mol_s_pa, reflux = h.evaporation_mol_s_pa, h.reflux
+    coil_w_k, coil_j_k, coolant_l_min_open, coolant_s = h.coil_w_k, h.coil_j_k, h.coolant_l_min, h.coolant_s
+    l_min_w_k = L_MIN_KG_S * WATER_J_KG_K
+    circulation_w_k, lift_w_k_mol = h.circulation_w_k, h.gas_lift_w_k_mol
+    stack_loss_w_k, reservoir_loss_w_k = h.stack_loss_w_k, h.reservoir_loss_w_k
+    rated_a, recoverable, recoverable_s = parameters.wear.rated_a, parameters.wear.recoverable, parameters.wear.recoverable_s
+    lasting_s, reverse_c, joint_s = parameters.wear.lasting_s, parameters.wear.reverse_c, parameters.wear.joint_s
+    room_m3, fan_s = parameters.room.volume_m3, parameters.room.fan_s
+    fan_per_s, draught_per_s = (q / 3600.0 / room_m3 for q in (parameters.room.ventilation_m3_h, parameters.room.draught_m3_h))
+
+    def rates(state: State, inputs: Inputs, ahead_s: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        (
+            now_a, ready_s, worn, worn_lasting, aged_ohm, _, _, _, coil_c, coolant_l_min, water_h, water_o, _, _,
+            h2_h, o2_h, air_h, vapour_h, h2_o, o2_o, air_o, vapour_o, bubbles_h, bubbles_o, room_h2, fan,
+        ) = state[:FELT]  # fmt: skip
+        film_c = state[-1]
+        d = inputs.disturbances
+        (
+            coolant_supply, coolant_air, coolant_warmer_k, hose_off, holed_l_min,
+            lye_leak_ml_s, level_offset_mm, equalising, froth, water_ml_s, _,
+            open_h, open_o, seal_h, seal_o, store_mbar, suck_back_ml_s, torn, crossover, to_room,
+            ventilation, ambient_warmer_k, _, wear_rate, joint_extra_ohm, _, _, _, _, _, _, _, mains_lost, _,
+        ) = d  # fmt: skip
+        mains = inputs.mains and not mains_lost
+        ambient_c = inputs.ambient_c + ambient_warmer_k
+        (
+            stack_c, h_c, o_c, lye_h, lye_o, w_h, w_o, density_h, density_o, lye_h_m3, lye_o_m3, gas_h, gas_o,
+            pa_mol_h, pa_mol_o, gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, still_h_mm, still_o_mm,
+        ) = contents_of(state)  # fmt: skip
+
+        # --- current, volts, gas made
+        lower_mm = still_h_mm if still_h_mm < still_o_mm else still_o_mm
+        cover = 1.0
+        if lower_mm < -overlap_mm:
+            cover += (lower_mm + overlap_mm) / electrode_mm
+        void = gap_share * (bubbles_h_m3 + bubbles_o_m3)
+        if void > void_largest:
+            void = void_largest
+        electrode = electrodes(stack_c, 0.5 * (w_h + w_o), cover, void, worn + worn_lasting, aged_ohm, film_c, d, ahead_s)
+        amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrode, inputs, ahead_s)
+        stack_v, gas_a, film_a, film_leak_a, film_w, _ = stack
+        made_a = gas_a if gas_a >= 0.0 else -gas_a
+        h2_made = made_a * h2_mol_c
+        o2_made = made_a * o2_mol_c
+        stray = 0.5 * torn  # fully torn, either side gets half of each gas
+        h2_to_o, o2_to_h = h2_made * stray, o2_made * stray
+        h2_to_h, o2_to_o = h2_made - h2_to_o, o2_made - o2_to_h
+        if gas_a < 0.0:  # reversed: the gases change sides
+            h2_to_h, h2_to_o = h2_to_o, h2_to_h
+            o2_to_h, o2_to_o = o2_to_o, o2_to_h
+
+        # --- gas through the separator: from the lye beside it, which is full of gas under load, and from the gas room
+        diffusion = diffusion_mol_s * crossover
+        lye_diffusion = diffusion * made_a / (made_a + half_a)
+        share_h, share_o = h2_h / gas_h, o2_o / gas_o
+        h2_cross = lye_diffusion * (1.0 - share_h)
+        if h2_cross > 0.5 * h2_to_h:
+            h2_cross = 0.5 * h2_to_h
+        h2_cross += diffusion * share_h / (1.0 + diffusion * ahead_s / gas_h)
+        o2_cross = oxygen_share * lye_diffusion * (1.0 - share_o)
+        if o2_cross > 0.5 * o2_to_o:
+            o2_cross = 0.5 * o2_to_o
+        o2_cross += oxygen_share * diffusion * share_o / (1.0 + diffusion * ahead_s / gas_o)
+
+        # --- lye from side to side, positive towards oxygen
+        drive_pa = (
+            gauge_h_pa - gauge_o_pa + gravity * (density_h * still_h_mm - density_o * still_o_mm)
+            + offset_pa_mm * level_offset_mm
+        )  # fmt: skip
+        equalise = equalising_m3_s_pa * equalising * drive_pa * density_h
+        if equalise > 0.0:
+            equalise *= lye_h / (lye_h + nearly_dry_kg + equalise * ahead_s)
+            equalise_hydroxide, equalise_c = equalise * w_h, h_c
+        else:
+            equalise *= lye_o / (lye_o + nearly_dry_kg - equalise * ahead_s)
+            equalise_hydroxide, equalise_c = equalise * w_o, o_c
+        equalise_water = equalise - equalise_hydroxide
+        exchange = exchange_kg_s * (w_h - w_o) * cover  # hydroxide one way, as much water the other
+        h2_pass = o2_pass = air_pass = vapour_pass = 0.0
+        if lower_mm < 0.0 or torn > 0.0 or drive_pa > bubble_point_pa or drive_pa < -bubble_point_pa:
+            bare = -lower_mm / separator_mm if lower_mm < 0.0 else 0.0
+            h2_pass, o2_pass, air_pass, vapour_pass = strays(
+                state, bare, torn, drive_pa, gauge_h_pa - gauge_o_pa, pa_mol_h, pa_mol_o, gas_h, gas_o, ahead_s
+            )
+
+        # --- evaporation and boiling
+        wet = surface_mol_s_pa * water_h / (water_h + nearly_dry_kg)
+        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + wet * ahead_s * pa_mol_h)
+        wet = surface_mol_s_pa * water_o / (water_o + nearly_dry_kg)
+        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + wet * ahead_s * pa_mol_o)
+        steam = thrown = 0.0  # to each side
+        if stack_c > WARM_C:
+            excess_pa = vapour_pa(0.5 * (w_h + w_o), stack_c) - atmosphere_pa - 0.5 * (gauge_h_pa + gauge_o_pa)
+            if excess_pa > 0.0:
+                steam, thrown = boils(excess_pa, cover, water_h if water_h < water_o else water_o, ahead_s)
+
+        # --- gas out through the seals; it has the composition at the end of the step, so that none can go negative
+        make_h2_h = h2_to_h - h2_cross - h2_pass
+        make_o2_h = o2_to_h + o2_cross - o2_pass
+        make_vapour_h = evaporate_h + steam - vapour_pass
+        make_h = make_h2_h + make_o2_h + make_vapour_h - air_pass
+        make_h2_o = h2_to_o + h2_cross + h2_pass
+        make_o2_o = o2_to_o - o2_cross + o2_pass
+        make_vapour_o = evaporate_o + steam + vapour_pass
+        make_o = make_h2_o + make_o2_o + make_vapour_o + air_pass
+        out_h, back_h, burst_h = outflow(
+            gauge_h_pa, make_h * pa_mol_h, pa_mol_h, bore_h * open_h,
+            depth_h_pa * seal_h + (100.0 * store_mbar if inputs.collecting else 0.0), lift_h_pa * seal_h,
+            burst_pa, burst_mol_s_pa, ahead_s,
+        )  # fmt: skip
+        out_o, back_o, burst_o = outflow(
+            gauge_o_pa, make_o * pa_mol_o, pa_mol_o, bore_o * open_o, depth_o_pa * seal_o, lift_o_pa * seal_o,
+            burst_pa, burst_mol_s_pa, ahead_s,
+        )  # fmt: skip
+        leave_h = (out_h + burst_h) / (gas_h + make_h * ahead_s)
+        leave_o = (out_o + burst_o) / (gas_o + make_o * ahead_s)
+        h2_out_h = leave_h * (h2_h + make_h2_h * ahead_s)
+        o2_out_h = leave_h * (o2_h + make_o2_h * ahead_s)
+        air_out_h = leave_h * (air_h - air_pass * ahead_s)
+        vapour_out_h = leave_h * (vapour_h + make_vapour_h * ahead_s)
+        h2_out_o = leave_o * (h2_o + make_h2_o * ahead_s)
+        o2_out_o = leave_o * (o2_o + make_o2_o * ahead_s)
+        air_out_o = leave_o * (air_o + air_pass * ahead_s)
+        vapour_out_o = leave_o * (vapour_o + make_vapour_o * ahead_s)
+        h2_leaked = h2_out_h * to_room
+        if burst_h > 0.0:
+            h2_leaked += (h2_out_h - h2_leaked) * burst_h / (out_h + burst_h)
+        if burst_o > 0.0:
+            h2_leaked += h2_out_o * burst_o / (out_o + burst_o)
+        h2_by_outlet = h2_out_h + h2_out_o - h2_leaked
+        vapour_out = vapour_out_h + vapour_out_o
+
+        # --- liquids split, added, lost
+        split = h2_made * water_kg_mol  # half from each side: water passes the separators easily
+        boiled = steam * water_kg_mol
+        dried_h = (evaporate_h - reflux * vapour_out_h) * water_kg_mol  # beside what boils
+        dried_o = (evaporate_o - reflux * vapour_out_o) * water_kg_mol
+        coolant_in_c = inputs.coolant_inlet_c + coolant_warmer_k
+        holed = holed_l_min * L_MIN_KG_S
+        added = water_ml_s * 0.001
+        if inputs.top_up_on and mains:
+            added += top_up_kg_s
+        sucked = suck_back_ml_s * 0.001
+        above_h_m3 = lye_h_m3 + bubbles_h_m3 - outlet_h_m3
+        above_o_m3 = lye_o_m3 + bubbles_o_m3 - outlet_o_m3
+        lose_h = lose_o = floor_m3_s = 0.0
+        if above_h_m3 > 0.0 or above_o_m3 > 0.0 or thrown > 0.0 or lye_leak_ml_s > 0.0:
+            lose_h, leak_h_m3_s = pours(above_h_m3, thrown, lye_leak_ml_s, density_h, lye_h, ahead_s)
+            lose_o, leak_o_m3_s = pours(above_o_m3, thrown, lye_leak_ml_s, density_o, lye_o, ahead_s)
+            floor_m3_s = leak_h_m3_s + leak_o_m3_s
+        lose_hydroxide_h = lose_h * w_h
+        lose_hydroxide_o = lose_o * w_o
+        lose_water_h = lose_h - lose_hydroxide_h
+        lose_water_o = lose_o - lose_hydroxide_o
+
+        # --- coolant
+        flows_l_min = 0.0
+        if inputs.coolant_open and mains and coolant_in_c > 0.0:
+            flows_l_min = coolant_l_min_open * coolant_supply * (1.0 - coolant_air) * (1.0 + 0.4 * hose_off)
+        coolant_rate = (flows_l_min - coolant_l_min) / (coolant_s + ahead_s)
+        spilt_l_min = coolant_l_min * hose_off
+        floor_m3_s += spilt_l_min / 60_000.0
+        coolant_w_k = (coolant_l_min - spilt_l_min) * l_min_w_k
+        touched_w_k = coil_w_k * (1.0 - coolant_air)
+        # a coil in a mixed bath by its effectiveness, as a conductance to its outlet; half in each reservoir
+        if touched_w_k < coolant_w_k:
+            coil_half_w_k = 0.5 * coolant_w_k * (exp(touched_w_k / coolant_w_k) - 1.0)
+        else:
+            coil_half_w_k = 0.859140914229523 * touched_w_k  # (e - 1) / 2: the same where they meet
+        coil_rate = (coil_half_w_k * (h_c + o_c - 2.0 * coil_c) + coolant_w_k * (coolant_in_c - coil_c)) / (
+            coil_j_k + ahead_s * (2.0 * coil_half_w_k + coolant_w_k)
+        )
+        coil_then_c = coil_c + ahead_s * coil_rate
+        coil_h_w = coil_half_w_k * (h_c - coil_then_c)
+        coil_o_w = coil_half_w_k * (o_c - coil_then_c)
+
+        # --- heat; a liquid carries its enthalpy above 0 C
+        electrical_w = stack_v * amps
+        reaction_w = (neutral_v + neutral_v_k * stack_c) * made_a
+        mix_h_w = (circulation_w_k + lift_w_k_mol * bubbles_h) * (stack_c - h_c)
+        mix_o_w = (circulation_w_k + lift_w_k_mol * bubbles_o) * (stack_c - o_c)
+        lost_stack_w = stack_loss_w_k * (stack_c - ambient_c)
+        lost_h_w = reservoir_loss_w_k * (h_c - ambient_c)
+        lost_o_w = reservoir_loss_w_k * (o_c - ambient_c)
+        through_w_k = (0.5 * split + boiled) * water_j_kg_k  # what the stack uses comes from each reservoir, as warm as it
+        away_h_w = dried_h * water_j_kg_k * h_c
+        away_o_w = dried_o * water_j_kg_k * o_c
+        if lose_h > 0.0 or lose_o > 0.0:
+            away_h_w += (lose_water_h * water_j_kg_k + lose_hydroxide_h * hydroxide_j_kg_k) * h_c
+            away_o_w += (lose_water_o * water_j_kg_k + lose_hydroxide_o * hydroxide_j_kg_k) * o_c
+        if added > 0.0 or holed > 0.0 or sucked > 0.0:
+            add_w = 0.5 * water_j_kg_k * (added * ambient_c + holed * coolant_in_c)
+            away_h_w -= add_w + sucked * water_j_kg_k * ambient_c
+            away_o_w -= add_w
+        cross_w = (equalise_water * water_j_kg_k + equalise_hydroxide * hydroxide_j_kg_k) * equalise_c
+        if exchange > 0.0:
+            cross_w += exchange * (hydroxide_j_kg_k * h_c - water_j_kg_k * o_c)
+        else:
+            cross_w += exchange * (hydroxide_j_kg_k * o_c - water_j_kg_k * h_c)
+
+        # --- wear, room
+        load = (amps if amps >= 0.0 else -amps) / rated_a
+        backwards_a = -amps if amps < 0.0 else 0.0
+        fan_rate = ((ventilation if inputs.ventilation_on and mains else 0.0) - fan) / (fan_s + ahead_s)
+        room_rate = 0.0
+        if h2_leaked > 0.0 or room_h2 > 0.0:
+            leaks_per_s = h2_leaked * gas * (ambient_c + zero_k) / (atmosphere_pa * room_m3)
+            changes_per_s = leaks_per_s + fan_per_s * fan + draught_per_s
+            room_rate = (leaks_per_s - changes_per_s * room_h2) / (1.0 + ahead_s * changes_per_s)
+
+        flow_s = bubble_s * froth
+        return (
+            amps_rate,
+            1.0 if ready_s < lag_s and supply.supply_live(inputs) else 0.0,
+            wear_rate * (recoverable * (load if load < 1.0 else 1.0) - worn) / recoverable_s,
+            wear_rate * (load / lasting_s + backwards_a / reverse_c),
+            sum(joint_extra_ohm) * load * load / joint_s if joint_extra_ohm else 0.0,
+            electrical_w - reaction_w - film_w - mix_h_w - mix_o_w - lost_stack_w - 2.0 * steam * latent_j_mol
+            + through_w_k * (h_c + o_c - 2.0 * stack_c),
+            mix_h_w - lost_h_w - coil_h_w - through_w_k * h_c - (evaporate_h - reflux * vapour_out_h) * latent_j_mol - away_h_w - cross_w,
+            mix_o_w - lost_o_w - coil_o_w - through_w_k * o_c - (evaporate_o - reflux * vapour_out_o) * latent_j_mol - away_o_w + cross_w,
+            coil_rate,
+            coolant_rate,
+            0.5 * (added + holed - split) + sucked - boiled - dried_h - lose_water_h - equalise_water + exchange,
+            0.5 * (added + holed - split) - boiled - dried_o - lose_water_o + equalise_water - exchange,
+            -lose_hydroxide_h - equalise_hydroxide - exchange,
+            -lose_hydroxide_o + equalise_hydroxide + exchange,
+            make_h2_h - h2_out_h,
+            make_o2_h - o2_out_h,
+            back_h - air_pass - air_out_h,
+            make_vapour_h - vapour_out_h,
+            make_h2_o - h2_out_o,
+            make_o2_o - o2_out_o,
+            back_o + air_pass - air_out_o,
+            make_vapour_o - vapour_out_o,
+            (h2_to_h + o2_to_h - bubbles_h / flow_s) / (1.0 + ahead_s / flow_s),
+            (h2_to_o + o2_to_o - bubbles_o / flow_s) / (1.0 + ahead_s / flow_s),
+            room_rate,
+            fan_rate,
+            floor_m3_s,
+            amps,
+            gas_a,
+            film_leak_a,
+            backwards_a,
+            electrical_w,
+            reaction_w,
+            lost_stack_w + lost_h_w + lost_o_w,
+            coolant_w_k * (coil_then_c - coolant_in_c),
+            (1.0 - reflux) * vapour_out * latent_j_mol,
+            2.0 * through_w_k * stack_c + away_h_w + away_o_w,
+            added + holed + sucked,
+            (1.0 - reflux) * vapour_out * water_kg_mol,
+            lose_water_h + lose_water_o,
+            lose_hydroxide_h + lose_hydroxide_o,
+            made_a,
+            0.0 if inputs.collecting else h2_by_outlet,
+            h2_by_outlet if inputs.collecting else 0.0,
+            h2_leaked,
+            o2_out_h + o2_out_o,
+            back_h + back_o - air_out_h - air_out_o,
+        ), film_a  # fmt: skip
+
+    return rates

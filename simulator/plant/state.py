@@ -1,0 +1,69 @@
+"""Everything the plant remembers from one step to the next, and the running totals that must close.
+
+Heat is kept as enthalpy above 0 C and gas as moles, so that each balance is a plain sum of these numbers.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class State(NamedTuple):
+    # electrical
+    current_a: float  # positive makes hydrogen at the cathode
+    supply_ready_s: float  # since the supply was switched on, counted up to its start lag
+    wear: float  # log of cathode activity lost but recoverable
+    wear_lasting: float  # and lost for good
+    joints_aged_ohm: float
+    # heat
+    stack_j: float
+    reservoir_h_j: float
+    reservoir_o_j: float
+    coolant_outlet_c: float
+    coolant_l_min: float  # as the meter sees it
+    # lye
+    water_h_kg: float
+    water_o_kg: float
+    hydroxide_h_kg: float
+    hydroxide_o_kg: float
+    # gas of each side, bubbles included
+    h2_h_mol: float
+    o2_h_mol: float
+    air_h_mol: float
+    vapour_h_mol: float
+    h2_o_mol: float
+    o2_o_mol: float
+    air_o_mol: float
+    vapour_o_mol: float
+    bubbles_h_mol: float  # of that gas, what is still under way in the lye
+    bubbles_o_mol: float
+    # surroundings
+    room_h2: float  # mole fraction
+    fan: float  # share of full speed
+    floor_m3: float
+    # running totals
+    charge_c: float  # through the leads
+    gas_charge_c: float  # that made gas, all cells together, signed
+    film_leaked_c: float  # self-discharge, all cells together
+    reverse_c: float  # through the leads the wrong way, positive
+    electrical_j: float
+    reaction_j: float  # carried away as enthalpy of hydrogen and oxygen
+    lost_j: float  # to the room
+    coolant_j: float
+    latent_j: float  # in vapour that left
+    carried_j: float  # in liquid that left, less what came
+    water_added_kg: float
+    vapour_lost_kg: float
+    water_lost_kg: float  # in lye that left
+    hydroxide_lost_kg: float
+    made_c: float  # that made gas, whichever way: each 2 F a mole of hydrogen, half a mole of oxygen, a mole of water gone
+    h2_vented_mol: float
+    h2_collected_mol: float
+    h2_leaked_mol: float
+    o2_out_mol: float
+    air_in_mol: float  # less what went out
+    # one number a cell
+    film_c: tuple[float, ...]
+
+
+NUMBERS = len(State._fields) - 1  # all but the films

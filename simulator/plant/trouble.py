@@ -1,0 +1,77 @@
+"""Flows that a sound bench does not have: gas past the separator, boiling, lye running out. Called only when they occur."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from controller.chemistry.constants import WATER_G_MOL
+
+from .parameters import Parameters
+from .state import State
+
+NEARLY_DRY_KG = 0.002  # below this a side gives up its lye ever more slowly
+SCARCE_KG = 0.02  # lye that a boiling stack can no longer draw on evenly
+
+Passes = tuple[float, float, float, float]  # hydrogen, oxygen, air, vapour, mol/s towards the oxygen side
+SeparatorOf = Callable[[State, float, float, float, float, float, float, float, float, float], Passes]
+
+
+def separator(parameters: Parameters) -> SeparatorOf:
+    """Gas pressed through the wet cloth beyond its bubble point, and mixing over cloth that is bare or torn."""
+    y = parameters.hydraulics
+
+    def strays(
+        state: State, bare: float, torn: float, drive_pa: float, gas_drive_pa: float,
+        pa_mol_h: float, pa_mol_o: float, gas_h: float, gas_o: float, ahead_s: float,
+    ) -> Passes:  # fmt: skip
+        stiff_s = ahead_s * (pa_mol_h + pa_mol_o)
+        beyond_pa = abs(drive_pa) - y.bubble_point_pa
+        blow = 0.0
+        if beyond_pa > 0.0:
+            blow = y.bubble_through_mol_s_pa * beyond_pa / (1.0 + stiff_s * y.bubble_through_mol_s_pa)
+            if drive_pa < 0.0:
+                blow = -blow
+        give = y.uncovered_mol_s_pa * bare
+        blow += give * gas_drive_pa / (1.0 + stiff_s * give)
+        swap = y.uncovered_mol_s * max(bare, torn)
+        there, back = swap + max(blow, 0.0), swap + max(-blow, 0.0)
+        there /= gas_h + 2.0 * there * ahead_s
+        back /= gas_o + 2.0 * back * ahead_s
+        return (
+            there * state.h2_h_mol - back * state.h2_o_mol,
+            there * state.o2_h_mol - back * state.o2_o_mol,
+            there * state.air_h_mol - back * state.air_o_mol,
+            there * state.vapour_h_mol - back * state.vapour_o_mol,
+        )
+
+    return strays
+
+
+def boiling(parameters: Parameters) -> Callable[[float, float, float, float], tuple[float, float]]:
+    """Steam to each side, mol/s, and the lye it throws out with it, kg/s a side."""
+    mol_s_pa, carries = 0.5 * parameters.heat.steam_mol_s_pa, parameters.hydraulics.steam_carries_kg_mol
+
+    def boils(excess_pa: float, cover: float, water_kg: float, ahead_s: float) -> tuple[float, float]:
+        """excess_pa: of the vapour over the pressure in the stack; water_kg: of the side that has less."""
+        steam = mol_s_pa * excess_pa * (cover if cover > 0.0 else 0.0)
+        steam *= water_kg / (water_kg + SCARCE_KG + 2.0 * steam * WATER_G_MOL / 1000.0 * ahead_s)
+        return steam, steam * carries
+
+    return boils
+
+
+def pouring(parameters: Parameters) -> Callable[[float, float, float, float, float, float], tuple[float, float]]:
+    """Lye that leaves one side, kg/s, and what of it reaches the floor, m3/s: overflow and froth stay in the gas line."""
+    overflow_s = parameters.hydraulics.overflow_s
+
+    def pours(
+        above_m3: float, thrown_kg_s: float, leak_ml_s: float, density: float, lye_kg: float, ahead_s: float
+    ) -> tuple[float, float]:
+        leak_m3_s = 0.5e-6 * leak_ml_s  # half of it from each side
+        lose = thrown_kg_s + leak_m3_s * density
+        if above_m3 > 0.0:
+            lose += above_m3 * density / (overflow_s + ahead_s)
+        given = lye_kg / (lye_kg + NEARLY_DRY_KG + lose * ahead_s)
+        return lose * given, leak_m3_s * given
+
+    return pours
