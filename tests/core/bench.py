@@ -20,11 +20,11 @@ from controller.core.step import step
 from controller.core.trips import Latch
 
 SIGNALS = (
-    Signal("current", "Current", "A", "current", 0.1, -60.0, 60.0, -51.198, 51.198, device="converter 0x48"),
-    Signal("cell temperature", "Cell temperature", "C", "temperature", 1.0, -20.0, 110.0, device="1-Wire", window_scans=150),
+    Signal("current", "Current", "A", "current", 0.1, -60.0, 60.0, -51.198, 51.198, normal=30.0, device="converter 0x48"),
+    Signal("cell temperature", "Cell temperature", "C", "temperature", 1.0, -20.0, 110.0, normal=55.0, device="1-Wire", window_scans=150),
     Signal("level hydrogen side", "Level, hydrogen side", "share", "switch", 0.1, 0.0, 1.0),
     Signal("level oxygen side", "Level, oxygen side", "share", "switch", 0.1, 0.0, 1.0),
-    Signal("coolant flow", "Coolant flow", "L/min", "flow", 0.1, 0.0, 30.0),
+    Signal("coolant flow", "Coolant flow", "L/min", "flow", 0.1, 0.0, 30.0, normal=2.0),
     Signal("stop chain", "Stop chain", "share", "switch", 0.1, 0.0, 1.0),
 )
 LIMITS = (
