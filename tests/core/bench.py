@@ -20,27 +20,87 @@ from controller.core.step import step
 from controller.core.trips import Latch
 
 SIGNALS = (
-    Signal("current", "Current", "A", "current", 0.1, -60.0, 60.0, -51.198, 51.198, normal=30.0, device="converter 0x48"),
-    Signal("cell temperature", "Cell temperature", "C", "temperature", 1.0, -20.0, 110.0, normal=55.0, device="1-Wire", window_scans=150),
+    Signal(
+        "current", "Current", "A", "current", 0.1, -60.0, 60.0, -51.198, 51.198, normal=30.0, device="converter 0x48"
+    ),
+    Signal(
+        "cell temperature",
+        "Cell temperature",
+        "C",
+        "temperature",
+        1.0,
+        -20.0,
+        110.0,
+        normal=55.0,
+        device="1-Wire",
+        window_scans=150,
+    ),
     Signal("level hydrogen side", "Level, hydrogen side", "share", "switch", 0.1, 0.0, 1.0),
     Signal("level oxygen side", "Level, oxygen side", "share", "switch", 0.1, 0.0, 1.0),
     Signal("coolant flow", "Coolant flow", "L/min", "flow", 0.1, 0.0, 30.0, normal=2.0),
     Signal("stop chain", "Stop chain", "share", "switch", 0.1, 0.0, 1.0),
 )
 LIMITS = (
-    Limit("over-temperature", "Lye too hot", (1,), 70.0, True, Effect.TRIP, Arming.ALWAYS, deadband=2.0, delay_s=2.0, grace_s=5.0),
-    Limit("level low hydrogen side", "Level low, hydrogen side", (2,), 0.5, False, Effect.TRIP, delay_s=3.0, is_switch=True),
-    Limit("level low oxygen side", "Level low, oxygen side", (3,), 0.5, False, Effect.TRIP, delay_s=3.0, is_switch=True),
+    Limit(
+        "over-temperature",
+        "Lye too hot",
+        (1,),
+        70.0,
+        True,
+        Effect.TRIP,
+        Arming.ALWAYS,
+        deadband=2.0,
+        delay_s=2.0,
+        grace_s=5.0,
+    ),
+    Limit(
+        "level low hydrogen side",
+        "Level low, hydrogen side",
+        (2,),
+        0.5,
+        False,
+        Effect.TRIP,
+        delay_s=3.0,
+        is_switch=True,
+    ),
+    Limit(
+        "level low oxygen side", "Level low, oxygen side", (3,), 0.5, False, Effect.TRIP, delay_s=3.0, is_switch=True
+    ),
     Limit("coolant flow low", "Coolant flow lost", (4,), 0.8, False, Effect.TRIP, delay_s=5.0, proving=True),
-    Limit("over-current", "Too much current", (0,), 35.0, True, Effect.TRIP, kind=TripKind.LOCAL, magnitude=True, delay_s=1.0, settle_s=0.2),
-    Limit("short", "Short circuit", (0,), 45.5, True, Effect.TRIP, kind=TripKind.LOCK_OUT, magnitude=True, settle_s=0.2),
+    Limit(
+        "over-current",
+        "Too much current",
+        (0,),
+        35.0,
+        True,
+        Effect.TRIP,
+        kind=TripKind.LOCAL,
+        magnitude=True,
+        delay_s=1.0,
+        settle_s=0.2,
+    ),
+    Limit(
+        "short", "Short circuit", (0,), 45.5, True, Effect.TRIP, kind=TripKind.LOCK_OUT, magnitude=True, settle_s=0.2
+    ),
     Limit("reversed", "Leads swapped", (0,), -1.0, False, Effect.TRIP, kind=TripKind.LOCK_OUT, settle_s=0.2),
-    Limit("current while off", "Current while off", (0,), 0.5, True, Effect.TRIP, Arming.OPENED, TripKind.LOCK_OUT, magnitude=True),
+    Limit(
+        "current while off",
+        "Current while off",
+        (0,),
+        0.5,
+        True,
+        Effect.TRIP,
+        Arming.OPENED,
+        TripKind.LOCK_OUT,
+        magnitude=True,
+    ),
     Limit("no current", "No current", (0,), 2.0, False, Effect.TRIP, settle_s=20.0, delay_s=5.0),
     Limit("minimum current", "Under the minimum current", (0,), 9.0, False, Effect.STOP, settle_s=20.0, delay_s=60.0),
     Limit("stop chain", "Stop button", (5,), 0.5, False, Effect.TRIP, Arming.ALWAYS, TripKind.LOCAL, is_switch=True),
-    Limit("over-temperature warn", "Lye warm", (1,), 60.0, True, Effect.ALARM, Arming.ALWAYS, deadband=1.0, delay_s=2.0),
-)  # fmt: skip
+    Limit(
+        "over-temperature warn", "Lye warm", (1,), 60.0, True, Effect.ALARM, Arming.ALWAYS, deadband=1.0, delay_s=2.0
+    ),
+)
 
 
 def rig(**changes: object) -> Rig:
@@ -54,12 +114,14 @@ def rig(**changes: object) -> Rig:
         "roles": Roles(current=0, cell_temperature=1, coolant_flow=4),
         "power": PowerPath(),
         "supply": Supply(kind="settable", rated_a=30.0, minimum_a=9.0, start_lag_s=0.5),
-        "timing": Timing(proving_s=15.0, proven_for_s=2.0, ramp_s=5.0, off_at_least_s=0.0, starts_per_hour=1000, cooled_c=45.0),
+        "timing": Timing(
+            proving_s=15.0, proven_for_s=2.0, ramp_s=5.0, off_at_least_s=0.0, starts_per_hour=1000, cooled_c=45.0
+        ),
         "grade": Grade.UNATTENDED,
         "vent_charge_c": 300.0,
         "permitted": frozenset({(Verb.START, Source.REMOTE), (Verb.START, Source.PLAN)}),
         "cells": 3,
-    }  # fmt: skip
+    }
     fields.update(changes)
     return Rig(**fields)  # type: ignore[arg-type]
 
@@ -147,9 +209,7 @@ class Bench:
     def scan(self, *commands: Command, dt_s: float = 0.1) -> Outputs:
         self.now_s += dt_s
         aux = self.parts.main if self.parts.main_aux_lies is None else self.parts.main_aux_lies
-        inputs = Inputs(
-            self.readings(), self.pins, aux, self.parts.second, self.parts.relay(self.now_s), self.on_disk
-        )
+        inputs = Inputs(self.readings(), self.pins, aux, self.parts.second, self.parts.relay(self.now_s), self.on_disk)
         self.memory, self.outputs, events = step(self.rig, self.memory, inputs, commands, self.now_s)
         self.events.extend(events)
         self.parts.advance(self.outputs, self.now_s)
