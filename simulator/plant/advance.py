@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from .inputs import Inputs
 from .parameters import Parameters
 from .rates import model
-from .state import State
+from .state import State, stepped
 from .supply import path_open, supply_live
 
 LONGEST_STEP_S = 1.0  # beyond it the heat of a nearly empty reservoir would no longer be stable
@@ -28,6 +26,5 @@ def advance(parameters: Parameters, state: State, inputs: Inputs, dt_s: float) -
         raise ValueError(f"dt_s is {dt_s}; a step is above 0 and at most {LONGEST_STEP_S} s")
     state = switch(state, inputs)
     numbers, film_a = model(parameters).rates(state, inputs, dt_s)
-    now: list[Any] = [y + dt_s * rate for y, rate in zip(state, numbers, strict=False)]
-    now.append(tuple([q + dt_s * amps for q, amps in zip(state[-1], film_a, strict=True)]))
-    return tuple.__new__(State, now)
+    film_c = tuple([q + dt_s * amps for q, amps in zip(state[-1], film_a, strict=True)])
+    return stepped(state, numbers, dt_s, film_c)

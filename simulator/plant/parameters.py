@@ -30,7 +30,7 @@ class CellParameters:
     electrode_height_mm: float = 100.0
     separator_overlap_mm: float = 5.0  # how far the separator stands above and below the electrodes
     gap_m: float = 0.005  # lye between the electrodes, both sides of the separator together
-    separator_ohm_m2: float = 4.3e-5  # soaked cloth; 0.43 ohm cm2 (common practice, no source)
+    separator_ohm_m2: float = 4.1e-5  # soaked cloth; 0.41 ohm cm2 (common practice, no source)
     reference_c: float = 60.0  # temperature of the two exchange current densities
     hydrogen_transfer: float = 0.54  # doi 10.1149/1.2123588
     hydrogen_exchange_a_m2: float = 3.0  # 3e-4 A/cm2; published 1e-6 to 3e-4 A/cm2 on smooth nickel
@@ -110,7 +110,7 @@ class HeatParameters:
     reservoir_loss_w_k: float = 0.12  # each
     circulation_w_k: float = 4.0  # stack to each reservoir, still
     gas_lift_w_k_mol: float = 3.0e4  # and with bubbles under way, per mole of them
-    coil_w_k: float = 0.94  # cooling coil through both reservoirs
+    coil_w_k: float = 1.0  # cooling coil through both reservoirs
     coil_j_k: float = 100.0
     coolant_l_min: float = 2.0  # with the valve open
     coolant_s: float = 0.4  # time constant of its flow

@@ -71,14 +71,13 @@ def _build(
     c, y, h = parameters.cell, parameters.hydraulics, parameters.heat
     fits = lye_fits(y.lye)
     vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
+    scarce = trouble.scarce
     strays, boils, pours = trouble.separator(parameters), trouble.boiling(parameters), trouble.pouring(parameters)
     zero_k, gas, h2_mol_c, o2_mol_c, water_kg_mol = ZERO_CELSIUS_K, GAS_J_MOL_K, H2_MOL_C, O2_MOL_C, WATER_KG_MOL
     water_j_kg_k, hydroxide_j_kg_k, latent_j_mol = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg * WATER_KG_MOL
     neutral_v, neutral_v_k = fits.thermoneutral
     atmosphere_pa, lag_s = parameters.atmosphere_pa, parameters.supply.start_lag_s
-    separator_mm, electrode_mm, overlap_mm = sides.separator_mm(c), c.electrode_height_mm, c.separator_overlap_mm
-    gap_share = c.gap_share_of_bubbles / (c.gap_m * c.electrode_area_m2 * c.cells)
-    void_largest = c.void_largest
+    separator_mm, cover_of, void_of = sides.separator_mm(c), sides.cover(c), sides.void(c)
     outlet_h_m3, outlet_o_m3 = sides.vessel(y.hydrogen, y).outlet_m3, sides.vessel(y.oxygen, y).outlet_m3
     bore_h, bore_o = y.hydrogen.outlet_mol_s_pa, y.oxygen.outlet_mol_s_pa
     depth_h_pa, depth_o_pa = y.hydrogen.seal_mm * sides.WATER_PA_MM, y.oxygen.seal_mm * sides.WATER_PA_MM
@@ -120,13 +119,8 @@ def _build(
 
         # --- current, volts, gas made
         lower_mm = still_h_mm if still_h_mm < still_o_mm else still_o_mm
-        cover = 1.0
-        if lower_mm < -overlap_mm:
-            cover += (lower_mm + overlap_mm) / electrode_mm
-        void = gap_share * (bubbles_h_m3 + bubbles_o_m3)
-        if void > void_largest:
-            void = void_largest
-        electrode = electrodes(stack_c, 0.5 * (w_h + w_o), cover, void, worn + worn_lasting, aged_ohm, film_c, d, ahead_s)
+        cover = cover_of(lower_mm)
+        electrode = electrodes(stack_c, 0.5 * (w_h + w_o), cover, void_of(bubbles_h_m3 + bubbles_o_m3), worn + worn_lasting, aged_ohm, film_c, d, ahead_s)
         amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrode, inputs, ahead_s)
         stack_v, gas_a, film_a, film_leak_a, film_w, _ = stack
         made_a = gas_a if gas_a >= 0.0 else -gas_a
@@ -141,16 +135,12 @@ def _build(
 
         # --- gas through the separator: from the lye beside it, which is full of gas under load, and from the gas room
         diffusion = diffusion_mol_s * crossover
-        lye_diffusion = diffusion * made_a / (made_a + half_a)
+        full = made_a / (made_a + half_a)
         share_h, share_o = h2_h / gas_h, o2_o / gas_o
-        h2_cross = lye_diffusion * (1.0 - share_h)
-        if h2_cross > 0.5 * h2_to_h:
-            h2_cross = 0.5 * h2_to_h
-        h2_cross += diffusion * share_h / (1.0 + diffusion * ahead_s / gas_h)
-        o2_cross = oxygen_share * lye_diffusion * (1.0 - share_o)
-        if o2_cross > 0.5 * o2_to_o:
-            o2_cross = 0.5 * o2_to_o
-        o2_cross += oxygen_share * diffusion * share_o / (1.0 + diffusion * ahead_s / gas_o)
+        h2_cross = diffusion * (share_h + full * (1.0 - share_h))
+        o2_cross = oxygen_share * diffusion * (share_o + full * (1.0 - share_o))
+        if crossover > 1.0:  # never more than there is
+            h2_cross, o2_cross = scarce(h2_cross, h2_h, h2_to_h, ahead_s), scarce(o2_cross, o2_o, o2_to_o, ahead_s)
 
         # --- lye from side to side, positive towards oxygen
         drive_pa = (

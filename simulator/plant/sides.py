@@ -80,3 +80,25 @@ def outflow(
         then_pa = (shut_pa - give * lift_pa) / (1.0 + give)
         return 0.0, -out_mol_s_pa * (then_pa + lift_pa), 0.0
     return 0.0, 0.0, 0.0
+
+
+def cover(cell: CellParameters) -> Callable[[float], float]:
+    """Share of the electrodes that stands in lye, for the level of the lower side, mm above the separator's top edge."""
+    overlap_mm, electrode_mm = cell.separator_overlap_mm, cell.electrode_height_mm
+
+    def share(level_mm: float) -> float:
+        return 1.0 if level_mm >= -overlap_mm else 1.0 + (level_mm + overlap_mm) / electrode_mm
+
+    return share
+
+
+def void(cell: CellParameters) -> Callable[[float], float]:
+    """Share of the gap between the electrodes that bubbles fill, for all bubbles under way, m3."""
+    per_m3 = cell.gap_share_of_bubbles / (cell.gap_m * cell.electrode_area_m2 * cell.cells)
+    largest = cell.void_largest
+
+    def share(bubbles_m3: float) -> float:
+        filled = per_m3 * bubbles_m3
+        return filled if filled < largest else largest
+
+    return share

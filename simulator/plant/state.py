@@ -5,7 +5,8 @@ Heat is kept as enthalpy above 0 C and gas as moles, so that each balance is a p
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 
 class State(NamedTuple):
@@ -67,3 +68,27 @@ class State(NamedTuple):
 
 
 NUMBERS = len(State._fields) - 1  # all but the films
+
+
+def _unrolled() -> Callable[[State, tuple[float, ...], float, tuple[float, ...]], State]:
+    """Write `state + dt_s x rates` out field by field, as NamedTuple writes its own constructor.
+
+    Made from State's fields, so it cannot fall out of step with them; a loop over them costs a microsecond more, a
+    fifteenth of the whole step.
+    """
+    fields = State._fields[:-1]
+    source = "\n".join(
+        (
+            "def stepped(state, rates, dt_s, film_c):",
+            f"    {', '.join(fields)}, _ = state",
+            f"    {', '.join(f'd_{name}' for name in fields)} = rates",
+            f"    return new(State, ({', '.join(f'{name} + dt_s * d_{name}' for name in fields)}, film_c))",
+        )
+    )
+    made: dict[str, Any] = {"new": tuple.__new__, "State": State}
+    exec(source, made)
+    stepped: Callable[[State, tuple[float, ...], float, tuple[float, ...]], State] = made["stepped"]
+    return stepped
+
+
+stepped = _unrolled()

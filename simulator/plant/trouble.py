@@ -16,6 +16,12 @@ Passes = tuple[float, float, float, float]  # hydrogen, oxygen, air, vapour, mol
 SeparatorOf = Callable[[State, float, float, float, float, float, float, float, float, float], Passes]
 
 
+def scarce(wanted: float, held: float, made: float, ahead_s: float) -> float:
+    """A flow, mol/s, kept below half of what is made and of what a step could take from what is held."""
+    most = 0.5 * (made + held / (1.0 + ahead_s))
+    return wanted if wanted < most else most
+
+
 def separator(parameters: Parameters) -> SeparatorOf:
     """Gas pressed through the wet cloth beyond its bubble point, and mixing over cloth that is bare or torn."""
     y = parameters.hydraulics
