@@ -1,8 +1,8 @@
 """Volts of the stack for a current: reversible voltage, activation of both electrodes, lye, separator, joints, film.
 
-Each electrode follows Butler and Volmer in the form that inverts, eta = (RT / alpha F) asinh(i / 2 i0), which is Tafel's
-line at working current and a straight line through zero. The oxide film of a nickel anode takes part of the current until
-it is full, holds volts when the current stops, and gives it back through whatever path is left.
+Each electrode follows Butler and Volmer in the form that inverts, eta = (RT / alpha F) asinh(i / 2 i0): Tafel's line at
+working current, a straight line through zero. The oxide film of a nickel anode takes part of the current until it is
+full, holds volts when the current stops, and gives it back through whatever path is left.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         stack_c: float, w: float, cover: float, void: float, worn: float, joints_aged_ohm: float,
         film_c: tuple[float, ...], d: Disturbances, ahead_s: float,
     ) -> Electrodes:  # fmt: skip
-        """stack_c: temperature; w: mass fraction; cover: share of the electrodes under lye; worn: log of lost activity."""
+        """w: mass fraction; cover: share of the electrodes under lye; void: of the gap; worn: log of lost activity."""
         if w > largest_w:
             w = largest_w
         kelvin = stack_c + ZERO_CELSIUS_K
@@ -160,8 +160,11 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
             film_w = cells * film_a * (first_c + 0.5 * ahead_s * film_a) * volts_per_c
             return new(
                 Stack,
-                (cells * cell_v + volts_joints, cells * gas_a, (film_a,) * cells, cells * leak_a, film_w, (cell_v,) * cells),
-            )
+                (
+                    cells * cell_v + volts_joints, cells * gas_a, (film_a,) * cells,
+                    cells * leak_a, film_w, (cell_v,) * cells,
+                ),
+            )  # fmt: skip
         volts, gas_a, leak_a, film_w = volts_joints, 0.0, 0.0, 0.0
         films, cell_v_each = [], []
         for i, charge_c in enumerate(film_c):

@@ -1,9 +1,9 @@
-"""What a state amounts to: temperatures, strengths, volumes, pressures and levels. Used by the step and by whoever looks."""
+"""What a state amounts to: temperatures, strengths, volumes, pressures, levels. For the step and for whoever looks."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from controller.chemistry.constants import GAS_J_MOL_K, ZERO_CELSIUS_K
 
@@ -14,7 +14,7 @@ from .state import State
 
 
 class Contents(NamedTuple):
-    """_h is the hydrogen side, _o the oxygen side. Levels are above the separator's top edge, still: without bubbles."""
+    """_h is the hydrogen side, _o the oxygen side. Levels are above the separator's top edge, without bubbles."""
 
     stack_c: float
     reservoir_h_c: float
@@ -39,13 +39,14 @@ class Contents(NamedTuple):
     still_o_mm: float
 
 
-HELD = State._fields.index("bubbles_o_mol") + 1
+HELD: Final = 24  # what the contents depend on
+assert State._fields[HELD - 1] == "bubbles_o_mol"
 
 ContentsOf = Callable[[State], Contents]
 
 
 def reservoir_offset_j_k(parameters: Parameters) -> tuple[float, float]:
-    """Heat capacity of each reservoir's walls, less that of the side's lye which stands in the stack and counts there."""
+    """Heat capacity of each reservoir's walls, less that of the lye in the stack, which counts there."""
     y = parameters.hydraulics
     fits = lye_fits(y.lye)
     j_kg_k = (1.0 - y.mass_fraction) * WATER_J_KG_K + y.mass_fraction * fits.hydroxide_j_kg_k

@@ -36,9 +36,7 @@ def balances(parameters: Parameters, before: State, after: State) -> Balances:
     """Every balance between two states of one run."""
     latent_j_mol = lye_fits(parameters.hydraulics.lye).latent_j_kg * WATER_KG_MOL
     film_j_c2 = 0.5 * parameters.cell.film_full_v / parameters.cell.film_full_c
-    passed = State._make(
-        tuple(b - a for a, b in zip(before[:-1], after[:-1], strict=True)) + (tuple(after.film_c),)
-    )
+    passed = State._make((*(b - a for a, b in zip(before[:-1], after[:-1], strict=True)), after.film_c))
 
     def energy(s: State) -> float:
         return (
@@ -59,7 +57,8 @@ def balances(parameters: Parameters, before: State, after: State) -> Balances:
             [passed.made_c * H2_MOL_C], [passed.h2_vented_mol, passed.h2_collected_mol, passed.h2_leaked_mol],
         ),
         oxygen=_closes(
-            before.o2_h_mol + before.o2_o_mol, after.o2_h_mol + after.o2_o_mol, [passed.made_c * O2_MOL_C], [passed.o2_out_mol]
+            before.o2_h_mol + before.o2_o_mol, after.o2_h_mol + after.o2_o_mol,
+            [passed.made_c * O2_MOL_C], [passed.o2_out_mol],
         ),
         air=_closes(before.air_h_mol + before.air_o_mol, after.air_h_mol + after.air_o_mol, [passed.air_in_mol], []),
         water=_closes(

@@ -1,4 +1,4 @@
-"""What an instrument in the right place would read, exactly and without delay: lag, noise and faults of its own come later."""
+"""What an instrument in the right place would read, exactly and at once: its lag, noise and faults come later."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Seen(NamedTuple):
     current_a: float  # signed; positive makes hydrogen at the cathode
     ripple_a: float  # root mean square, on top of the mean
     stack_voltage_v: float  # anode end against cathode end, joints included
-    cell_v: tuple[float, ...]  # from the negative end, each with the joint before it; the last also with the one after it
+    cell_v: tuple[float, ...]  # from the negative end, with the joint before each; the last also with the one after
     cell_temperature_c: float
     reservoir_h_c: float
     reservoir_o_c: float
@@ -61,7 +61,8 @@ def observer(parameters: Parameters) -> Observer:
     c, y = parameters.cell, parameters.hydraulics
     level_h, level_o = sides.level(y.hydrogen, c), sides.level(y.oxygen, c)
     outlet_h_m3, outlet_o_m3 = sides.vessel(y.hydrogen, y).outlet_m3, sides.vessel(y.oxygen, y).outlet_m3
-    lid_h_m3, fan_m3_h, ripple = sides.vessel(y.hydrogen, y).lid_m3, parameters.room.ventilation_m3_h, parameters.supply.ripple_fraction
+    lid_h_m3 = sides.vessel(y.hydrogen, y).lid_m3
+    fan_m3_h, ripple = parameters.room.ventilation_m3_h, parameters.supply.ripple_fraction
     seal_h_mm, seal_o_mm, tray_m2 = y.hydrogen.seal_mm, y.oxygen.seal_mm, y.tray_m2
     cover_of, void_of = sides.cover(c), sides.void(c)
 
@@ -71,7 +72,8 @@ def observer(parameters: Parameters) -> Observer:
         amps, film_c = state.current_a, state.film_c
         electrodes = electrodes_of(
             at.stack_c, 0.5 * (at.w_h + at.w_o), cover_of(min(at.still_h_mm, at.still_o_mm)),
-            void_of(at.bubbles_h_m3 + at.bubbles_o_m3), state.wear + state.wear_lasting, state.joints_aged_ohm, film_c, d, 0.0,
+            void_of(at.bubbles_h_m3 + at.bubbles_o_m3), state.wear + state.wear_lasting, state.joints_aged_ohm,
+            film_c, d, 0.0,
         )  # fmt: skip
         stack = stack_of(amps, film_c, electrodes)
         joints_ohm = c.joint_ohm + state.joints_aged_ohm / (c.cells + 1)

@@ -8,7 +8,7 @@ coefficient for hydrogen is that of J. Electrochem. Soc. 1982, doi 10.1149/1.212
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from enum import Enum
 
 from controller.chemistry.lye import Lye
@@ -81,7 +81,7 @@ class HydraulicParameters:
     mass_fraction: float = 0.25
     lye_kg: float = 2.44  # both sides; 2.0 L at 20 C
     hydrogen: SideParameters = SideParameters()
-    oxygen: SideParameters = replace(SideParameters(), reservoir_to_mm=315.0, outlet_mol_s_pa=1.8e-6)
+    oxygen: SideParameters = SideParameters(reservoir_to_mm=315.0, outlet_mol_s_pa=1.8e-6)
     equalising_m3_s_pa: float = 5.0e-10  # a 2 mm bore under the stack: narrow, so that the two lyes hardly mix
     separator_exchange_kg_s: float = 1.0e-3  # lye that the three separators exchange by diffusion
     bubble_point_pa: float = 6000.0  # difference at which gas is pressed through the wet cloth
@@ -147,11 +147,11 @@ class Parameters:
     heat: HeatParameters = HeatParameters()
     room: RoomParameters = RoomParameters()
     wear: WearParameters = WearParameters()
-    atmosphere_pa: float = field(default=101_325.0)
+    atmosphere_pa: float = 101_325.0
 
 
 BOATHOUSE = Parameters(title="Boathouse (invented)")
 MINIMAL = Parameters(
     title="Minimal (invented)",  # the same stack, fed by a knob-type supply
-    supply=replace(SupplyParameters(), settable=False),
+    supply=SupplyParameters(settable=False),
 )

@@ -5,8 +5,8 @@ derivative. With the length of a step, the flows that would be stiff (current, g
 bubbles, leaks from a nearly empty side) are those at the end of that step, so that a plain sum `state + dt x rate` is
 stable. Every flow enters what it leaves and what it reaches with the same number, so all balances close to rounding.
 
-One function, because a call costs as much as ten lines of arithmetic; its sections are marked, and what only happens
-in trouble is called out of line (module trouble).
+One long function, because a call costs as much as ten lines of arithmetic; its sections are marked, and what only
+happens in trouble is called out of line (module trouble).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 from math import exp
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from controller.chemistry.constants import (
     ELECTRONS_PER_HYDROGEN,
@@ -38,7 +38,8 @@ WATER_KG_M3 = 1000.0
 L_MIN_KG_S = WATER_KG_M3 / 60_000.0
 WARM_C = 60.0  # no lye boils below, at any pressure that the seals allow
 
-FELT = State._fields.index("fan") + 1  # nothing feels what comes after
+FELT: Final = 26  # nothing feels the totals that come after
+assert State._fields[FELT - 1] == "fan"
 
 RatesOf = Callable[[State, Inputs, float], tuple[tuple[float, ...], tuple[float, ...]]]
 
@@ -68,13 +69,13 @@ def _build(
     current_of: supply.CurrentOf,
     contents_of: contents.ContentsOf,
 ) -> RatesOf:
-    c, y, h = parameters.cell, parameters.hydraulics, parameters.heat
+    c, y, h, wear, room = parameters.cell, parameters.hydraulics, parameters.heat, parameters.wear, parameters.room
     fits = lye_fits(y.lye)
     vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
     scarce = trouble.scarce
     strays, boils, pours = trouble.separator(parameters), trouble.boiling(parameters), trouble.pouring(parameters)
     zero_k, gas, h2_mol_c, o2_mol_c, water_kg_mol = ZERO_CELSIUS_K, GAS_J_MOL_K, H2_MOL_C, O2_MOL_C, WATER_KG_MOL
-    water_j_kg_k, hydroxide_j_kg_k, latent_j_mol = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg * WATER_KG_MOL
+    water_j_kg_k, hydroxide_j_kg_k, latent_j_kg = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg
     neutral_v, neutral_v_k = fits.thermoneutral
     atmosphere_pa, lag_s = parameters.atmosphere_pa, parameters.supply.start_lag_s
     separator_mm, cover_of, void_of = sides.separator_mm(c), sides.cover(c), sides.void(c)
@@ -83,8 +84,9 @@ def _build(
     depth_h_pa, depth_o_pa = y.hydrogen.seal_mm * sides.WATER_PA_MM, y.oxygen.seal_mm * sides.WATER_PA_MM
     lift_h_pa, lift_o_pa = y.hydrogen.seal_lift_mm * sides.WATER_PA_MM, y.oxygen.seal_lift_mm * sides.WATER_PA_MM
     gravity, offset_pa_mm = sides.GRAVITY_PER_MM, sides.GRAVITY_PER_MM * fits.density_kg_m3(y.mass_fraction, 20.0)
-    equalising_m3_s_pa, exchange_kg_s, bubble_point_pa = y.equalising_m3_s_pa, y.separator_exchange_kg_s, y.bubble_point_pa
-    diffusion_mol_s, oxygen_share, half_a = y.crossover_mol_s_bar * atmosphere_pa * 1e-5, y.crossover_oxygen_share, y.crossover_half_a
+    equalising_m3_s_pa, exchange_kg_s = y.equalising_m3_s_pa, y.separator_exchange_kg_s
+    bubble_point_pa, diffusion_mol_s = y.bubble_point_pa, y.crossover_mol_s_bar * atmosphere_pa * 1e-5
+    oxygen_share, half_a = y.crossover_oxygen_share, y.crossover_half_a
     nearly_dry_kg, bubble_s = trouble.NEARLY_DRY_KG, y.bubble_s
     burst_pa, burst_mol_s_pa, top_up_kg_s = y.burst_pa, y.burst_mol_s_pa, y.top_up_kg_s
     surface_mol_s_pa, reflux = h.evaporation_mol_s_pa, h.reflux
@@ -92,10 +94,10 @@ def _build(
     l_min_w_k = L_MIN_KG_S * WATER_J_KG_K
     circulation_w_k, lift_w_k_mol = h.circulation_w_k, h.gas_lift_w_k_mol
     stack_loss_w_k, reservoir_loss_w_k = h.stack_loss_w_k, h.reservoir_loss_w_k
-    rated_a, recoverable, recoverable_s = parameters.wear.rated_a, parameters.wear.recoverable, parameters.wear.recoverable_s
-    lasting_s, reverse_c, joint_s = parameters.wear.lasting_s, parameters.wear.reverse_c, parameters.wear.joint_s
-    room_m3, fan_s = parameters.room.volume_m3, parameters.room.fan_s
-    fan_per_s, draught_per_s = (q / 3600.0 / room_m3 for q in (parameters.room.ventilation_m3_h, parameters.room.draught_m3_h))
+    rated_a, recoverable, recoverable_s = wear.rated_a, wear.recoverable, wear.recoverable_s
+    lasting_s, reverse_c, joint_s = wear.lasting_s, wear.reverse_c, wear.joint_s
+    room_m3, fan_s = room.volume_m3, room.fan_s
+    fan_per_s, draught_per_s = (q / 3600.0 / room_m3 for q in (room.ventilation_m3_h, room.draught_m3_h))
 
     def rates(state: State, inputs: Inputs, ahead_s: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
         (
@@ -120,7 +122,10 @@ def _build(
         # --- current, volts, gas made
         lower_mm = still_h_mm if still_h_mm < still_o_mm else still_o_mm
         cover = cover_of(lower_mm)
-        electrode = electrodes(stack_c, 0.5 * (w_h + w_o), cover, void_of(bubbles_h_m3 + bubbles_o_m3), worn + worn_lasting, aged_ohm, film_c, d, ahead_s)
+        void = void_of(bubbles_h_m3 + bubbles_o_m3)
+        electrode = electrodes(
+            stack_c, 0.5 * (w_h + w_o), cover, void, worn + worn_lasting, aged_ohm, film_c, d, ahead_s
+        )
         amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrode, inputs, ahead_s)
         stack_v, gas_a, film_a, film_leak_a, film_w, _ = stack
         made_a = gas_a if gas_a >= 0.0 else -gas_a
@@ -208,7 +213,7 @@ def _build(
         if burst_o > 0.0:
             h2_leaked += h2_out_o * burst_o / (out_o + burst_o)
         h2_by_outlet = h2_out_h + h2_out_o - h2_leaked
-        vapour_out = vapour_out_h + vapour_out_o
+        vapour_lost = (1.0 - reflux) * (vapour_out_h + vapour_out_o) * water_kg_mol
 
         # --- liquids split, added, lost
         split = h2_made * water_kg_mol  # half from each side: water passes the separators easily
@@ -262,7 +267,7 @@ def _build(
         lost_stack_w = stack_loss_w_k * (stack_c - ambient_c)
         lost_h_w = reservoir_loss_w_k * (h_c - ambient_c)
         lost_o_w = reservoir_loss_w_k * (o_c - ambient_c)
-        through_w_k = (0.5 * split + boiled) * water_j_kg_k  # what the stack uses comes from each reservoir, as warm as it
+        through_w_k = (0.5 * split + boiled) * water_j_kg_k  # the stack draws what it uses from each reservoir
         away_h_w = dried_h * water_j_kg_k * h_c
         away_o_w = dried_o * water_j_kg_k * o_c
         if lose_h > 0.0 or lose_o > 0.0:
@@ -295,10 +300,10 @@ def _build(
             wear_rate * (recoverable * (load if load < 1.0 else 1.0) - worn) / recoverable_s,
             wear_rate * (load / lasting_s + backwards_a / reverse_c),
             sum(joint_extra_ohm) * load * load / joint_s if joint_extra_ohm else 0.0,
-            electrical_w - reaction_w - film_w - mix_h_w - mix_o_w - lost_stack_w - 2.0 * steam * latent_j_mol
+            electrical_w - reaction_w - film_w - mix_h_w - mix_o_w - lost_stack_w - 2.0 * boiled * latent_j_kg
             + through_w_k * (h_c + o_c - 2.0 * stack_c),
-            mix_h_w - lost_h_w - coil_h_w - through_w_k * h_c - (evaporate_h - reflux * vapour_out_h) * latent_j_mol - away_h_w - cross_w,
-            mix_o_w - lost_o_w - coil_o_w - through_w_k * o_c - (evaporate_o - reflux * vapour_out_o) * latent_j_mol - away_o_w + cross_w,
+            mix_h_w - lost_h_w - coil_h_w - through_w_k * h_c - dried_h * latent_j_kg - away_h_w - cross_w,
+            mix_o_w - lost_o_w - coil_o_w - through_w_k * o_c - dried_o * latent_j_kg - away_o_w + cross_w,
             coil_rate,
             coolant_rate,
             0.5 * (added + holed - split) + sucked - boiled - dried_h - lose_water_h - equalise_water + exchange,
@@ -326,10 +331,10 @@ def _build(
             reaction_w,
             lost_stack_w + lost_h_w + lost_o_w,
             coolant_w_k * (coil_then_c - coolant_in_c),
-            (1.0 - reflux) * vapour_out * latent_j_mol,
+            vapour_lost * latent_j_kg,
             2.0 * through_w_k * stack_c + away_h_w + away_o_w,
             added + holed + sucked,
-            (1.0 - reflux) * vapour_out * water_kg_mol,
+            vapour_lost,
             lose_water_h + lose_water_o,
             lose_hydroxide_h + lose_hydroxide_o,
             made_a,

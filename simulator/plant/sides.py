@@ -1,7 +1,7 @@
 """The two hydraulic sides: how high lye of a given volume stands, and how gas leaves a side through its water seal.
 
-A side is a step-shaped vessel: half of the stack, a narrow riser, a reservoir with a lid. Gas room is what the lye leaves
-of it, never a constant: a bubble that surfaces lowers the level and does not raise the pressure under a shut lid.
+A side is a step-shaped vessel: half of the stack, a narrow riser, a reservoir with a lid. The gas room is what the lye
+leaves of it, never a constant: a bubble that surfaces lowers the level and does not raise a shut vessel's pressure.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def outflow(
 
 
 def cover(cell: CellParameters) -> Callable[[float], float]:
-    """Share of the electrodes that stands in lye, for the level of the lower side, mm above the separator's top edge."""
+    """Share of the electrodes in lye, for the level of the lower side, mm above the separator's top edge."""
     overlap_mm, electrode_mm = cell.separator_overlap_mm, cell.electrode_height_mm
 
     def share(level_mm: float) -> float:

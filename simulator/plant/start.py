@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from controller.chemistry.constants import GAS_J_MOL_K, ZERO_CELSIUS_K
 
 from . import sides
@@ -36,7 +38,7 @@ def cold_start(parameters: Parameters, temperature_c: float = 20.0, mass_fractio
     vapour_pa = fits.vapour_pa_of()(w, t)
     rooms = [sides.vessel(s, y).lid_m3 - volume for s, volume in zip(sizes, volumes, strict=True)]
     per_pa = [room / (GAS_J_MOL_K * (t + ZERO_CELSIUS_K)) for room in rooms]
-    blank = State(*(0.0,) * NUMBERS, film_c=(0.0,) * parameters.cell.cells)
+    blank = State._make(((0.0,) * NUMBERS) + ((0.0,) * parameters.cell.cells,))
     return blank._replace(
         stack_j=h.stack_j_k * t,
         reservoir_h_j=j_k[0] * t,
@@ -77,7 +79,7 @@ def steady_state(parameters: Parameters, inputs: Inputs = RUN30) -> State:
         slower = before_k - after_k
         ahead_k = after_k * after_k / slower if slower * after_k > 0.0 else LONGEST_JUMP_K * (1 if after_k > 0 else -1)
         state = _warmed(parameters, third, max(-LONGEST_JUMP_K, min(LONGEST_JUMP_K, ahead_k)))
-    raise ValueError(f"nothing lasts under these inputs: the stack stands at {contents_of(state).stack_c:.0f} C and moves")
+    raise ValueError(f"nothing lasts under these inputs; the stack is at {contents_of(state).stack_c:.0f} C and moves")
 
 
 def _run(parameters: Parameters, state: State, inputs: Inputs, duration_s: float) -> State:
@@ -93,7 +95,7 @@ def _refilled(parameters: Parameters, state: State) -> State:
     hydroxide = 0.5 * (filled.hydroxide_h_kg + filled.hydroxide_o_kg - state.hydroxide_h_kg - state.hydroxide_o_kg)
     more_j_k = water * WATER_J_KG_K + hydroxide * lye_fits(parameters.hydraulics.lye).hydroxide_j_kg_k
     _, h_c, o_c, *_ = model(parameters).contents(state)
-    zeros = dict.fromkeys(State._fields[State._fields.index("charge_c") : NUMBERS], 0.0)
+    zeros: dict[str, Any] = dict.fromkeys(State._fields[State._fields.index("charge_c") : NUMBERS], 0.0)
     return state._replace(
         water_h_kg=state.water_h_kg + water,
         water_o_kg=state.water_o_kg + water,

@@ -57,7 +57,7 @@ class State(NamedTuple):
     vapour_lost_kg: float
     water_lost_kg: float  # in lye that left
     hydroxide_lost_kg: float
-    made_c: float  # that made gas, whichever way: each 2 F a mole of hydrogen, half a mole of oxygen, a mole of water gone
+    made_c: float  # that made gas, whichever way round: 2 F for a mole of hydrogen
     h2_vented_mol: float
     h2_collected_mol: float
     h2_leaked_mol: float

@@ -10,6 +10,7 @@ plain derivative).
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
 from .cell import Electrodes, Stack, StackOf
 from .inputs import Disturbances, Inputs
@@ -19,7 +20,8 @@ CurrentOf = Callable[[float, float, tuple[float, ...], Electrodes, Inputs, float
 CLOSE_ENOUGH_A = 1e-9
 CLOSE_ENOUGH_V = 1e-9
 ROUNDS = 60
-FIRST_OF_SUPPLY = Disturbances._fields.index("supply_forced_a")
+FIRST_OF_SUPPLY: Final = 28
+assert Disturbances._fields[FIRST_OF_SUPPLY] == "supply_forced_a"
 NO_LOAD_OHM = 1e6
 
 

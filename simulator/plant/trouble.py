@@ -1,4 +1,4 @@
-"""Flows that a sound bench does not have: gas past the separator, boiling, lye running out. Called only when they occur."""
+"""Flows that a sound bench does not have: gas past the separator, boiling, lye running out. Called only then."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def boiling(parameters: Parameters) -> Callable[[float, float, float, float], tu
 
 
 def pouring(parameters: Parameters) -> Callable[[float, float, float, float, float, float], tuple[float, float]]:
-    """Lye that leaves one side, kg/s, and what of it reaches the floor, m3/s: overflow and froth stay in the gas line."""
+    """Lye that leaves one side, kg/s, and what of it reaches the floor, m3/s: overflow stays in the gas line."""
     overflow_s = parameters.hydraulics.overflow_s
 
     def pours(
