@@ -117,12 +117,13 @@ class Guard:
         scan_proof: Callable[[], None],
         keys: Keys,
         boot: str,
+        rig_file: str,
         times: Times,
     ) -> None:
         self.rig, self.memory = rig, memory
         self._hands, self._sockets, self._latches = hands, sockets, latches
         self._health, self._incidents, self._scan_proof = health, incidents, scan_proof
-        self._keys, self._boot, self._times = keys, boot, times
+        self._keys, self._boot, self._rig_file, self._times = keys, boot, rig_file, times
         self._pins: tuple[bool | None, ...] = (None,) * len(PINS)
         self._commands: list[Command] = []
         self._challenges = Challenges(boot)
@@ -246,6 +247,7 @@ class Guard:
     def about(self) -> About:
         return About(
             boot=self._boot,
+            rig_file=self._rig_file,
             time_s=self._times.wall(),
             clock_synchronised=self._health.clock_synchronised,
             challenge=self._challenges.newest(self._times.now()),

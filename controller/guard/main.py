@@ -41,6 +41,7 @@ PEOPLE: dict[Source, tuple[tuple[str, ...], tuple[str, ...]]] = {
 class Places(NamedTuple):
     """Folders of one guard."""
 
+    rig_file: Path
     run: Path  # sockets; gone with the machine's power
     state: Path  # latch, incidents, keys; survives it
     locks: Path
@@ -135,6 +136,7 @@ def _assemble(
         notify.scan_proof,
         keys,
         os.urandom(8).hex(),
+        str(places.rig_file),
         times,
     )
     realtime.settle()

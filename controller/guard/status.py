@@ -17,6 +17,7 @@ class About(NamedTuple):
     """What only the shell knows."""
 
     boot: str
+    rig_file: str
     time_s: float  # Unix time
     clock_synchronised: bool
     challenge: str
@@ -50,6 +51,7 @@ def status(rig: Rig, memory: Memory, about: About) -> dict[str, object]:
         "powered": seq.powered,
         "grade": "unattended" if rig.grade is Grade.UNATTENDED else "attended",
         "missing": rig.missing,
+        "cells": rig.cells,
         "signals": [
             {
                 "name": signal.name,

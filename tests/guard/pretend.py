@@ -161,6 +161,7 @@ class Desk:
             lambda: self.proofs.append(self.clock.now_s),
             keys,
             BOOT,
+            "pretend.toml",
             Times(self.clock.now, self.clock.wait, self.clock.wall),
         )
 

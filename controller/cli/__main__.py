@@ -1,0 +1,3 @@
+from controller.cli import main
+
+main()

@@ -1,0 +1,49 @@
+"""What a person is told instead of a traceback, and the exit code that goes with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from controller.guard.client import Client, NoGuard
+
+RUN_DIR = Path("/run/lyewatch")
+STATE_DIR = Path("/var/lib/lyewatch")
+
+run_dir_option = click.option(
+    "--run-dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar="LYEWATCH_RUN_DIR",
+    default=RUN_DIR,
+    show_default=True,
+    help="Folder of the guard's sockets.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="For a program.")
+
+
+class Problem(Exception):
+    """An expected failure, told in one sentence. Code 1: the answer is no; 2: the input is wrong."""
+
+    def __init__(self, text: str, code: int = 1) -> None:
+        super().__init__(text)
+        self.code = code
+
+
+@contextmanager
+def to_the_guard(run_dir: Path, wait_s: float = 3.0) -> Iterator[Client]:
+    """The guard's local socket."""
+    try:
+        with Client(run_dir / "local.sock", wait_s) as client:
+            yield client
+    except NoGuard as error:
+        raise Problem(f"{error}. Is it running? See: systemctl status lyewatch-guard, or try: lyewatch demo") from None
+    except ValueError as error:
+        raise Problem(f"the guard did not understand: {error}", 2) from None
+
+
+def examples(*lines: str) -> str:
+    """The end of a help page."""
+    return "\b\nExamples:\n" + "\n".join(f"  lyewatch {line}" for line in lines)
