@@ -1,0 +1,343 @@
+"""What a rig file says that cannot be true, or cannot protect, though every key of it is well formed.
+
+Each question is one function in a table. Each answer says what would be right: nobody is left without a way out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from typing import NamedTuple
+
+from controller.config import models
+from controller.config.defaults import MBAR_PER_MM_AT_1_G_ML, half_seal_mbar, zero_current_a
+from controller.config.limits import Reasoned
+from controller.config.lines import Path
+from controller.config.problems import Problems
+from controller.config.signals import Fitted, volts_at_ends
+from controller.config.units import as_written
+from controller.core.limits import Arming, Effect, Limit
+
+MARGIN_V = 0.3  # that an input may stand beyond its supply (ADS1115 data sheet, absolute maximum ratings)
+PRESSURE_GRACE_S = 1.0
+MOST_SCAN_SHARE = 5  # scans that must fit into the watchdog relay's time
+
+
+class Question(NamedTuple):
+    file: models.RigFile
+    signals: dict[str, Fitted]
+    limits: dict[str, Reasoned]
+    problems: Problems
+    allowed_a: float
+
+    def of(self, limit: Limit) -> list[Fitted]:
+        every = list(self.signals.values())
+        return [every[member] for member in limit.members]
+
+
+def _key(limit: Reasoned, signal: Fitted) -> Path:
+    """The key of a limit's threshold, or its table where the number is a default."""
+    if limit.core.is_switch:
+        return limit.path
+    return (*limit.path, as_written("above" if limit.core.rises else "below", signal.quantity))
+
+
+def _shown(number: float, signal: Fitted) -> str:
+    return f"{number:g} {signal.core.unit}".rstrip()
+
+
+def can_fire(q: Question) -> None:
+    """A threshold must lie inside what instrument and converter can show, or the limit is an ornament."""
+    for limit in q.limits.values():
+        core = limit.core
+        if core.is_switch:
+            continue
+        for signal in q.of(core):
+            low, high = signal.readable_low, signal.readable_high
+            reached = low < core.threshold < high
+            if core.magnitude:
+                reached = core.threshold < high and -core.threshold > low
+            if not reached:
+                q.problems.add(
+                    _key(limit, signal),
+                    f"{_shown(core.threshold, signal)} is never read: {signal.core.name} ends at {low:g} and "
+                    f"{_shown(high, signal)}, the narrower of its range and its converter (range_V, supply_V)",
+                    "Give a threshold inside that, or a wider range or another scaling.",
+                )
+
+
+def power_on_value(q: Question) -> None:
+    """A DS18B20 that lost power says 85.0 C: nothing may hang on that number."""
+    for limit in q.limits.values():
+        for signal in q.of(limit.core):
+            if isinstance(q.file.signals[signal.core.name], models.Ds18b20) and 84.0 <= limit.core.threshold <= 86.0:
+                q.problems.add(
+                    _key(limit, signal),
+                    f"{limit.core.threshold:g} C is too near 85.0 C, which a DS18B20 says when it has lost power",
+                    "Give less than 84 or more than 86 C.",
+                )
+
+
+def _normal(limit: Limit, signal: Fitted) -> float | None:
+    """What the signal is in good running, where the limit is armed in it."""
+    return None if limit.armed is Arming.OPENED else signal.normal
+
+
+def order(q: Question) -> None:
+    """normal < alarm < derate < trip < hard-wired cut < weakest part, or the other way round for a lower limit."""
+    file = q.file
+    beyond: dict[str, list[tuple[str, Path, float | None]]] = {
+        "over-temperature": [
+            ("the thermostat", ("power", "thermostat_C"), file.power.thermostat_C),
+            ("the weakest part", ("cell", "weakest_part_C"), file.cell.weakest_part_C),
+        ],
+        "over-current": [
+            ("the fuse", ("supply", "fuse_A"), file.supply.fuse_A),
+            ("the cable", ("supply", "cable_A"), file.supply.cable_A),
+        ],
+        "gas pressure hydrogen side": _gas_ends(file),
+        "gas pressure oxygen side": _gas_ends(file),
+    }
+    for name, limit in q.limits.items():
+        if limit.core.is_switch or limit.core.effect is not Effect.TRIP:
+            continue
+        signal = q.of(limit.core)[0]
+        steps: list[tuple[str, Path, float | None]] = [
+            (
+                "normal",
+                ("signals", signal.core.name, as_written("normal", signal.quantity)),
+                _normal(limit.core, signal),
+            )
+        ]
+        for suffix, what in (("warn", "the alarm"), ("derate", "the derate")):
+            before = q.limits.get(f"{name} {suffix}")
+            if before is not None:
+                steps.append((what, _key(before, signal), before.core.threshold))
+                if before.core.effect is Effect.DERATE:
+                    steps.append((f"{what}'s end", before.path, before.core.derate_to))
+        steps.append(("the trip", _key(limit, signal), limit.core.threshold))
+        steps += beyond.get(name, [])
+        _rising(q, steps, limit.core.rises, signal)
+
+
+def _gas_ends(file: models.RigFile) -> list[tuple[str, Path, float | None]]:
+    return [
+        ("the relief", ("gas", "relief_mbar"), file.gas.relief_mbar),
+        ("the weakest part", ("gas", "weakest_part_mbar"), file.gas.weakest_part_mbar),
+    ]
+
+
+def _rising(q: Question, steps: list[tuple[str, Path, float | None]], rises: bool, signal: Fitted) -> None:
+    known = [(what, path, number) for what, path, number in steps if number is not None]
+    for (what, _, number), (next_what, path, following) in pairwise(known):
+        if (following <= number) if rises else (following >= number):
+            side = "above" if rises else "below"
+            q.problems.add(
+                path,
+                f"{next_what} at {_shown(following, signal)} is not {side} {what} at {_shown(number, signal)}",
+                f"Give {next_what} {side} {number:g}, or move {what}: "
+                "normal, alarm, derate, trip, hard-wired cut, weakest part, each beyond the one before.",
+            )
+
+
+def sensor_error(q: Question) -> None:
+    """A sensor must tell normal from trip: its error is under a third of the way between."""
+    for limit in q.limits.values():
+        if limit.core.effect is not Effect.TRIP or limit.core.is_switch:
+            continue
+        for signal in q.of(limit.core):
+            normal = _normal(limit.core, signal)
+            if normal is None:
+                continue
+            way = limit.core.threshold - normal if limit.core.rises else normal - limit.core.threshold
+            if 0.0 < way <= 3.0 * signal.error:
+                q.problems.add(
+                    ("signals", signal.core.name, as_written("error", signal.quantity)),
+                    f"an error of {_shown(signal.error, signal)} is a third or more of the {_shown(way, signal)} "
+                    f"between normal and the trip {limit.core.name!r}",
+                    f"Fit a sensor with an error under {_shown(way / 3.0, signal)}, or move the trip further away.",
+                )
+
+
+def watchdog(q: Question) -> None:
+    relay = q.file.power.watchdog
+    shortest_s = relay.drops_after_s * (1.0 - relay.tolerance_percent / 100.0)
+    if MOST_SCAN_SHARE * q.file.scan_s > relay.drops_after_s * 1.000001 or 2.0 * q.file.scan_s >= shortest_s:
+        q.problems.add(
+            ("scan_s",),
+            f"an edge each {q.file.scan_s:g} s is too slow for a watchdog relay that drops after "
+            f"{relay.drops_after_s:g} s +-{relay.tolerance_percent:g} %",
+            f"Give scan_s of at most {relay.drops_after_s / MOST_SCAN_SHARE:g}, or a slower relay.",
+        )
+
+
+def grace(q: Question) -> None:
+    """What a limit tolerates not seeing: enough for a lost sample, not enough for harm."""
+    for limit in q.limits.values():
+        core = limit.core
+        members = q.of(core)
+        periods_s = 3.0 * max(s.core.period_s for s in members)
+        path = (*limit.path, "grace_s")
+        if members[0].quantity == "pressure" and core.effect is Effect.TRIP and core.grace_s > PRESSURE_GRACE_S:
+            right = f"Give at most {PRESSURE_GRACE_S:g} s, or leave it out for 0.5 s."
+            q.problems.add(path, f"{core.grace_s:g} s blind is 14 mbar a second in a shut headspace of 0.8 L", right)
+        if 0.0 < core.far_grace_s <= core.grace_s:
+            wrong = f"{core.far_grace_s:g} s is no longer than grace_s, {core.grace_s:g} s"
+            q.problems.add((*limit.path, "far_grace_s"), wrong, "Give more, or leave it out.")
+        if core.effect is Effect.TRIP and max(core.grace_s, core.far_grace_s) < periods_s - 1e-9:
+            q.problems.warn(
+                limit.path,
+                f"{core.grace_s:g} s of grace is under three sample periods ({periods_s:g} s): "
+                "one lost sample can trip; a sensor that is read more often would not",
+            )
+
+
+def pressure_against_seal(q: Question) -> None:
+    half_mbar = half_seal_mbar(q.file)
+    cell = q.file.cell
+    for limit in q.limits.values():
+        signal = q.of(limit.core)[0]
+        if signal.quantity != "pressure" or limit.core.effect is not Effect.TRIP or not limit.core.rises:
+            continue
+        if limit.core.threshold > half_mbar * 1.0005:
+            per_mm = cell.lye_g_mL * MBAR_PER_MM_AT_1_G_ML
+            seal_mbar = cell.seal_depth_mm * per_mm
+            bubble = cell.bubble_point_mbar
+            least = f", and the separator lets gas through at {bubble:g} mbar" if bubble and bubble < seal_mbar else ""
+            q.problems.add(
+                _key(limit, signal),
+                f"{limit.core.threshold:g} mbar pushes gas from one side into the other: {cell.seal_depth_mm:g} mm of "
+                f"lye at {cell.lye_g_mL:g} g/mL hold {cell.seal_depth_mm:g} x {per_mm:.4f} = {seal_mbar:.1f} mbar{least}; "
+                f"half of the smaller is {half_mbar:.1f} mbar",
+                f"Give at most {int(10.0 * half_mbar) / 10.0:g} mbar.",
+            )
+
+
+def minimum_current(q: Question) -> None:
+    file = q.file
+    given = file.supply.minimum_current_A
+    path: Path = ("supply", "minimum_current_A")
+    if given is not None and given < file.purity_a * 0.9995:
+        at_a = file.cell.crossover_at_A or file.supply.rated_A
+        q.problems.add(
+            path,
+            f"at {given:g} A more than 1 % hydrogen is in the oxygen: {file.cell.crossover_percent:g} % at {at_a:g} A "
+            f"is 1 % at {file.purity_a:.2f} A",
+            f"Give at least {int(100.0 * file.purity_a + 1.0) / 100.0:g} A, or measure the crossover.",
+        )
+    if file.minimum_a >= q.allowed_a:
+        wrong = (
+            f"the minimum of {file.minimum_a:g} A leaves nothing under the {q.allowed_a:g} A that this rig may run at"
+        )
+        if q.allowed_a < file.supply.rated_A:
+            q.problems.warn(path, f"{wrong}: attended runs are below it, their gas is not pure")
+        else:
+            q.problems.add(path, wrong, f"Give less than {q.allowed_a:g} A, or a better separator.")
+
+
+def current_both_ways(q: Question) -> None:
+    """Leads the wrong way must not read as no current."""
+    current = q.signals.get("current")
+    if current is not None and current.readable_low >= -2.0 * max(1.0, current.error):
+        q.problems.add(
+            ("signals", "current", "range_low_A"),
+            f"this channel cannot read below {_shown(current.readable_low, current)}: leads the wrong way would read "
+            "as almost no current, and a reversed short as none",
+            "Use an amplifier with a mid-point, read it against that (plus, minus), and give a range on both sides.",
+        )
+
+
+def inputs_within_supply(q: Question) -> None:
+    """No pin of a converter may stand more than 0.3 V beyond the chip's supply."""
+    for name, signal in q.file.fitted.items():
+        if not isinstance(signal, models.Channel) or signal.converter not in q.file.converters:
+            continue
+        supply_v = q.file.converters[signal.converter].supply_V
+        path: Path = ("signals", name)
+        if signal.minus is not None and signal.middle_V is None:
+            right = "Give the volts of the minus input against the chip's ground, for instance 1.65."
+            q.problems.add((*path, "middle_V"), "is missing: a differential channel has a common mode", right)
+        elif signal.middle_V is not None and not -MARGIN_V <= signal.middle_V <= supply_v + MARGIN_V:
+            q.problems.add(
+                (*path, "middle_V"),
+                f"{signal.middle_V:g} V is outside -0.3 V to {supply_v + MARGIN_V:g} V, which destroys the converter",
+                "Measure in the negative lead, or through an isolating amplifier.",
+            )
+        if signal.V_per_A is not None and not signal.isolated and signal.minus is None:
+            right = (
+                "Use an isolating amplifier (isolated = true), or read the shunt in the negative lead differentially."
+            )
+            q.problems.add(path, "the shunt's lead would share the converter's ground", right)
+        if signal.divider is not None:
+            open_v = q.file.supply.open_circuit_V
+            share = signal.divider.bottom_ohm / (signal.divider.top_ohm + signal.divider.bottom_ohm)
+            if open_v * share > supply_v:
+                needed = signal.divider.bottom_ohm * (open_v / (0.9 * supply_v) - 1.0)
+                q.problems.add(
+                    (*path, "divider"),
+                    f"with the cell open the supply's {open_v:g} V become {open_v * share:.2f} V at a pin of a chip on "
+                    f"{supply_v:g} V",
+                    f"Give a top_ohm of at least {needed:.0f}.",
+                )
+        if signal.range_V not in (6.144, 4.096, 2.048, 1.024, 0.512, 0.256):
+            continue
+        low_v, high_v = volts_at_ends(signal, supply_v)
+        if low_v >= high_v:
+            wrong = f"between {low_v:g} V and {high_v:g} V there is nothing to read"
+            q.problems.add((*path, "middle_V"), wrong, f"Give less than {supply_v:g} V.")
+
+
+def supply_and_set_point(q: Question) -> None:
+    kind = q.file.supply.kind
+    if kind == "settable" and q.file.set_point is None:
+        right = "Describe [set_point], or give the kind of knob it has."
+        q.problems.add(("supply", "kind"), "a settable supply needs a way to be told its current", right)
+    if kind != "settable" and q.file.set_point is not None:
+        right = 'Leave [set_point] out, or say kind = "settable".'
+        q.problems.add(("set_point",), f"a supply of kind {kind!r} cannot be told its current", right)
+    inrush_a = q.file.supply.inrush_A
+    fuse_a = q.file.supply.fuse_A
+    if inrush_a is not None and fuse_a is not None and inrush_a > 10.0 * fuse_a:
+        q.problems.add(
+            ("supply", "inrush_A"), f"{inrush_a:g} A would blow a fuse of {fuse_a:g} A", "Give a slower fuse."
+        )
+
+
+def travel_times(q: Question) -> None:
+    """Contactors must have opened before anything waits for them."""
+    power = q.file.power
+    for part in ("main", "second"):
+        breaker: models.Breaker | None = getattr(power, part)
+        if breaker is not None and breaker.opening_s > power.watchdog.drops_after_s:
+            wrong = f"{breaker.opening_s:g} s to open is longer than the watchdog relay takes"
+            q.problems.add(("power", part, "opening_s"), wrong, f"Give at most {power.watchdog.drops_after_s:g} s.")
+
+
+def zero_below_minimum(q: Question) -> None:
+    if "current" in q.signals and zero_current_a(q.file) >= q.file.minimum_a:
+        error = q.signals["current"].error
+        wrong = f"with an error of {error:g} A nobody can tell {q.file.minimum_a:g} A from none"
+        q.problems.add(("signals", "current", "error_A"), wrong, f"Give less than {q.file.minimum_a / 2.0:g} A.")
+
+
+QUESTIONS: tuple[Callable[[Question], None], ...] = (
+    can_fire,
+    power_on_value,
+    order,
+    sensor_error,
+    watchdog,
+    grace,
+    pressure_against_seal,
+    minimum_current,
+    current_both_ways,
+    inputs_within_supply,
+    supply_and_set_point,
+    travel_times,
+    zero_below_minimum,
+)
+
+
+def look(question: Question) -> None:
+    """Put every question."""
+    for ask in QUESTIONS:
+        ask(question)
