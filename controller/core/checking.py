@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.core.commands import AT_THE_RIG
+from controller.core.commands import AT_THE_RIG, Source
 from controller.core.events import Happened
-from controller.core.findings import found
+from controller.core.findings import found, paused
+from controller.core.permissives import missing
 from controller.core.scan import Scan, proving_met
 from controller.core.sequence import Check, On
 from controller.core.trips import Cause
@@ -20,10 +21,11 @@ from controller.core.trips import Cause
 SEEN_FOR_S = 0.3
 # Beyond the declared travel time.
 MARGIN_S = 0.5
-# The card may stall for seconds; a start can wait for it.
-DISK_S = 15.0
+# The card may stall for seconds, a sample may be lost; a start can wait for them.
+READY_S = 15.0
 # Flow or air may go unseen for this long once proven, before the start is given up.
 PROOF_LOST_S = 2.0
+CURRENT_UNKNOWN = "the current was not known while the contactors were tested"
 
 _Answer = Check | On | Cause | None
 
@@ -31,20 +33,26 @@ _Answer = Check | On | Cause | None
 def check(scan: Scan) -> On | Cause | None:
     """What follows from this scan of `checking`; moves on to the next step by itself."""
     seq, now_s = scan.seq, scan.now_s
-    if proving_met(scan):
+    if paused(scan):  # no device has failed, but none has been proven either
+        return _give_up(scan, "the guard paused while it tested the contactors")
+    if proving_met(scan, scan.person.bypass):
         since_s = seq.proven_since_s if seq.proven_since_s >= 0.0 else now_s
         scan.seq = seq = seq._replace(proven_since_s=since_s, proven_last_s=now_s)
     else:
         scan.seq = seq = seq._replace(proven_since_s=-1.0)
         if seq.check is not Check.PROVE and now_s - seq.proven_last_s >= PROOF_LOST_S:
-            scan.run = scan.run._replace(ending="flow or ventilation was lost while starting")
-            return On.FAILED
+            return _give_up(scan, "flow or ventilation was lost while starting")
     answer = _STEPS[seq.check](scan, now_s - seq.check_since_s)
     if isinstance(answer, Check):  # the step has passed
         scan.say(Happened.SELF_TEST, seq.check.name.lower().replace("_", " "), "passed", seen=now_s - seq.check_since_s)
         scan.seq = scan.seq._replace(check=answer, check_since_s=now_s, zero_since_s=-1.0)
         return None
     return answer
+
+
+def _give_up(scan: Scan, why: str) -> On:
+    scan.run = scan.run._replace(ending=why)
+    return On.FAILED
 
 
 def _failed(scan: Scan, what: str) -> Cause:
@@ -72,8 +80,7 @@ def _prove(scan: Scan, for_s: float) -> _Answer:
     if for_s >= warning_s and seq.proven_since_s >= 0.0 and scan.now_s - seq.proven_since_s >= timing.proven_for_s:
         return Check.RELAY_PICKS_UP
     if for_s >= max(timing.proving_s, warning_s) + timing.proven_for_s and seq.proven_since_s < 0.0:
-        scan.run = scan.run._replace(ending=f"flow or ventilation not proven within {timing.proving_s:g} s")
-        return On.FAILED
+        return _give_up(scan, f"flow or ventilation not proven within {timing.proving_s:g} s")
     return None
 
 
@@ -94,14 +101,18 @@ def _relay_picks_up(scan: Scan, for_s: float) -> _Answer:
 def _second_alone(scan: Scan, for_s: float) -> _Answer:
     power, inputs = scan.rig.power, scan.inputs
     closed = inputs.second_closed is True if power.second_contact else for_s >= power.closing_s
-    if closed and not scan.current_zero() and for_s >= power.closing_s + SEEN_FOR_S:
-        return _failed(scan, "current flows, or is not known, with the main contactor open")
+    flows = scan.current_flows()
+    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
+        return _failed(scan, "current flows with the main contactor open")
     if power.main_contact and inputs.main_closed is not False:
         return _failed(scan, "the main contactor reads closed although it is open")
-    if _steady(scan, closed and scan.current_zero()):
+    if _steady(scan, closed and flows is False):
         return Check.SECOND_OPENS
-    late = for_s >= power.closing_s + MARGIN_S + SEEN_FOR_S
-    return _failed(scan, "the second contactor does not close") if late else None
+    if for_s < power.closing_s + MARGIN_S + SEEN_FOR_S:
+        return None
+    if closed and flows is None:
+        return _give_up(scan, CURRENT_UNKNOWN)
+    return _failed(scan, "the second contactor does not close")
 
 
 def _second_opens(scan: Scan, for_s: float) -> _Answer:
@@ -116,14 +127,18 @@ def _second_opens(scan: Scan, for_s: float) -> _Answer:
 def _main_alone(scan: Scan, for_s: float) -> _Answer:
     power, inputs = scan.rig.power, scan.inputs
     closed = inputs.main_closed is True if power.main_contact else for_s >= power.closing_s
-    if closed and not scan.current_zero() and for_s >= power.closing_s + SEEN_FOR_S:
-        return _failed(scan, "current flows, or is not known, with the second contactor open")
+    flows = scan.current_flows()
+    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
+        return _failed(scan, "current flows with the second contactor open")
     if power.second_contact and inputs.second_closed is not False:
         return _failed(scan, "the second contactor reads closed although it is open")
-    if _steady(scan, closed and scan.current_zero() and not scan.before.outputs.main_close):
+    if _steady(scan, closed and flows is False and not scan.before.outputs.main_close):
         return Check.RELAY_DROPS
-    late = for_s >= power.closing_s + power.close_pulse_s + MARGIN_S + SEEN_FOR_S
-    return _failed(scan, "the main contactor does not close, or does not hold itself") if late else None
+    if for_s < power.closing_s + power.close_pulse_s + MARGIN_S + SEEN_FOR_S:
+        return None
+    if closed and flows is None:
+        return _give_up(scan, CURRENT_UNKNOWN)
+    return _failed(scan, "the main contactor does not close, or does not hold itself")
 
 
 def _relay_drops(scan: Scan, for_s: float) -> _Answer:
@@ -153,12 +168,11 @@ def _ready(scan: Scan, for_s: float) -> _Answer:
     if not scan.latch.powered:
         scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=True)
         return None
-    if scan.inputs.latch_on_disk >= scan.latch.number:
-        return On.DONE if proving_met(scan) else None
-    if for_s >= DISK_S:
-        scan.run = scan.run._replace(ending=f"the disk did not take the latch within {DISK_S:g} s")
-        return On.FAILED
-    return None
+    # whatever allowed the start must still hold when power comes on, the latch on disk among it
+    why = missing(scan.rig, scan.memory(scan.before.outputs), Source(scan.run.asked_by), but="rest")
+    if not why and proving_met(scan, scan.person.bypass):
+        return On.DONE
+    return _give_up(scan, why or "flow or ventilation was lost while starting") if for_s >= READY_S else None
 
 
 _STEPS: dict[Check, Callable[[Scan, float], _Answer]] = {

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from controller.core.limits import Limit
 from controller.core.rig import Rig
 from controller.core.signals import Value
 
@@ -20,15 +21,26 @@ def cap(rig: Rig, last: float, values: Sequence[Value], dt_s: float) -> float:
     if not rig.derates:
         return 1.0
     for limit in rig.derates:
-        number = values[limit.members[0]].number
-        if number is None:
-            known = False
-            continue
-        gone = (number - limit.threshold) / (limit.derate_to - limit.threshold)
-        allowed = min(allowed, max(0.0, 1.0 - gone))
+        for member in limit.members:
+            number = values[member].number
+            if number is None:
+                known = False
+            else:
+                allowed = min(allowed, max(0.0, 1.0 - _gone(limit, number)))
     if allowed < last:
         return allowed
     return min(allowed, last + RISE_PER_S * max(0.0, dt_s)) if known else last
+
+
+def _gone(limit: Limit, number: float) -> float:
+    """How much of the way from where a derate begins to where it ends, 0 to 1 and beyond."""
+    return (number - limit.threshold) / (limit.derate_to - limit.threshold)
+
+
+def exhausted(limit: Limit, values: Sequence[Value]) -> float | None:
+    """The number, if any, for which the minimum current would still be too much: beyond the end of the derate."""
+    numbers = (values[m].number for m in limit.members)
+    return next((n for n in numbers if n is not None and _gone(limit, n) > 1.0), None)
 
 
 def cap_a(rig: Rig, share: float) -> float:

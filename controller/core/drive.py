@@ -34,7 +34,7 @@ def drive(scan: Scan) -> Outputs:
         edge=edge,
         coolant=_coolant(scan, row),
         ventilation=row.ventilation is Air.ON or scan.now_s < scan.seq.vented_until_s,
-        collect=row.may_collect and _may_collect(scan),
+        collect=row.may_collect and scan.run.gas_fit_since_s >= 0.0,
         horn=_horn(scan, row),
         lamp=row.lamp,
         setpoint_a=setpoint_a,
@@ -56,10 +56,10 @@ def _power(scan: Scan, row: Row) -> tuple[bool, bool, bool, bool]:
         return False, False, lingering, False
     if seq.state is State.CHECKING:
         step = seq.check
-        hold = step in _HOLD_IN
+        hold = power.has_second and step in _HOLD_IN  # with one means only, holding could be power
         for_s = now_s - seq.check_since_s
         pulse = step is Check.MAIN_ALONE and for_s < power.close_pulse_s and not scan.inputs.main_closed
-        return hold, pulse, step is Check.SECOND_ALONE, step not in _NO_EDGE_IN
+        return hold, pulse, step is Check.SECOND_ALONE, scan.proof and step not in _NO_EDGE_IN
     edge = scan.proof
     if seq.state is State.STOPPING:
         hold = scan.before.outputs.main_hold and not seq.stop_now and _still_ramping_down(scan)
@@ -71,8 +71,8 @@ def _power(scan: Scan, row: Row) -> tuple[bool, bool, bool, bool]:
     second_seen = scan.inputs.second_closed is True if power.second_contact else now_s - seq.since_s >= power.closing_s
     if seq.state is State.RAMPING and seq.closed_s < 0.0:
         ready = not second or second_seen
-        pulse = ready and now_s - seq.since_s < power.closing_s + power.close_pulse_s
-        return ready, pulse, second, edge
+        for_s = now_s - seq.since_s - (power.closing_s if second else 0.0)
+        return ready, ready and 0.0 <= for_s < power.close_pulse_s, second, edge
     return True, False, second, edge
 
 
@@ -84,7 +84,7 @@ def _still_ramping_down(scan: Scan) -> bool:
     """An orderly stop takes the set-point to zero first, for a few seconds at most."""
     if not scan.rig.supply.settable or scan.now_s - scan.seq.since_s >= scan.rig.timing.stop_ramp_s:
         return False
-    return not scan.current_zero()
+    return scan.current_flows() is not False
 
 
 def _setpoint_a(scan: Scan) -> float:
@@ -115,11 +115,6 @@ def _coolant(scan: Scan, row: Row) -> bool:
     return temperature_c is None or temperature_c > rig.timing.cooled_c
 
 
-def _may_collect(scan: Scan) -> bool:
-    current_a = scan.current_a()
-    return scan.run.gas_fit_since_s >= 0.0 and current_a is not None and current_a >= scan.rig.supply.minimum_a
-
-
 def _horn(scan: Scan, row: Row) -> bool:
     seq, person, timing = scan.seq, scan.person, scan.rig.timing
     if row.horn is Horn.UNTIL_SILENCED:
@@ -131,5 +126,9 @@ def _horn(scan: Scan, row: Row) -> bool:
 
 def _too_much_hydrogen(scan: Scan) -> bool:
     """So much in the room that nothing which could spark is switched any more."""
-    number = scan.number(scan.rig.roles.room_hydrogen)
+    role = scan.rig.roles.room_hydrogen
+    if role < 0:
+        return False
+    value = scan.values[role]
+    number = value.number if value.number is not None else value.rejected  # over the detector's range is no less
     return number is not None and number >= scan.rig.switch_nothing_above

@@ -12,6 +12,9 @@ from controller.core.trips import FINDINGS, Cause, Rank, Seen
 
 # An opening that nobody asked for waits so long for the cause that explains it (a stop button is read a scan later).
 EXPLAIN_S = 0.3
+# Current that was gone for so long has been cut out, not just missed.
+CUT_OUT_S = 0.5
+_UNDER_WAY = frozenset({State.VENTING, State.RUNNING})  # the supply has had its time to start
 _PLACE = tuple(Outputs._fields.index(name) for name in PINS)
 
 
@@ -29,51 +32,60 @@ def found(scan: Scan, name: str, onset_s: float, number: float | None = None, li
     )
 
 
-def look(scan: Scan) -> list[Cause]:
+def look(scan: Scan) -> None:
     """The controller's own findings in this scan."""
-    causes: list[Cause] = []
-    _time(scan, causes)
-    _pins(scan, causes)
-    _contacts(scan, causes)
+    _time(scan)
+    _pins(scan)
+    _contacts(scan)
     if scan.seq.powered:
-        _forced(scan, causes)
-        _supply(scan, causes)
-    return causes
+        _forced(scan)
+        _supply(scan)
 
 
-def _time(scan: Scan, causes: list[Cause]) -> None:
-    if scan.dt_s < 0.0:
-        causes.append(found(scan, "time ran backwards", scan.now_s, scan.dt_s, 0.0))
-        return
+def time_ran_backwards(scan: Scan, back_s: float) -> None:
+    scan.causes.append(found(scan, "time ran backwards", scan.now_s, -back_s, 0.0))
+
+
+def paused(scan: Scan) -> bool:
+    """So long since the last scan that nothing can be said of the time between."""
+    return scan.dt_s >= 0.5 * scan.rig.power.watchdog_s
+
+
+def _time(scan: Scan) -> None:
     if scan.before.scan and scan.dt_s > 2.0 * scan.rig.scan_s:
+        scan.proof = False  # late by more than a period: this scan proves nothing
         scan.say(Happened.LATE_SCAN, "late scan", seen=scan.dt_s, limit=scan.rig.scan_s)
-    gap_s = 0.5 * scan.rig.power.watchdog_s
-    if scan.dt_s >= gap_s and scan.seq.powered:
-        causes.append(found(scan, "scan gap", scan.before.now_s, scan.dt_s, gap_s))
+    if scan.seq.powered and paused(scan):
+        gap_s = 0.5 * scan.rig.power.watchdog_s
+        scan.causes.append(found(scan, "scan gap", scan.before.now_s, scan.dt_s, gap_s))
 
 
-def _pins(scan: Scan, causes: list[Cause]) -> None:
+def _pins(scan: Scan) -> None:
     driven = scan.before.outputs
     for name, place, level in zip(PINS, _PLACE, scan.inputs.pins, strict=True):
         if level is not None and level != driven[place]:
+            if scan.pins_obey and scan.before.pins_obey:
+                scan.say(Happened.ALARM, "output not obeyed", name)
             scan.pins_obey = False
             if name in POWER_PINS:
                 scan.proof = False
-                causes.append(found(scan, "output not obeyed", scan.now_s)._replace(signal=name))
+                scan.causes.append(found(scan, "output not obeyed", scan.now_s)._replace(signal=name))
                 return
+    if scan.pins_obey and not scan.before.pins_obey:
+        scan.say(Happened.ALARM_CLEARED, "output not obeyed")
 
 
-def _contacts(scan: Scan, causes: list[Cause]) -> None:
+def _contacts(scan: Scan) -> None:
     """Auxiliary contacts against what was asked, each within its travel time."""
     seq, power, asked = scan.seq, scan.rig.power, scan.before.outputs
     main, second, _ = scan.inputs.main_closed, scan.inputs.second_closed, scan.inputs.relay_closed
     open_by_s = power.opening_s + 0.5
     if main and not asked.main_hold and not asked.main_close and scan.now_s - seq.opened_s >= open_by_s:
         scan.proof = False
-        causes.append(found(scan, "contactor not open", seq.opened_s + open_by_s))
+        scan.causes.append(found(scan, "contactor not open", seq.opened_s + open_by_s))
     elif second and not asked.second and scan.now_s - seq.second_opened_s >= open_by_s:
         scan.proof = False
-        causes.append(found(scan, "contactor not open", seq.second_opened_s + open_by_s))
+        scan.causes.append(found(scan, "contactor not open", seq.second_opened_s + open_by_s))
     if seq.state not in POWERED_STATES or seq.closed_s < 0.0 or scan.now_s - seq.closed_s < power.closing_s:
         return  # not sealed in yet, or still bouncing
     dropped = (asked.main_hold and main is False) or (asked.second and second is False)
@@ -83,30 +95,48 @@ def _contacts(scan: Scan, causes: list[Cause]) -> None:
         scan.seq = seq._replace(disagree_since_s=since_s)
         scan.proof = False
         if scan.now_s - since_s >= EXPLAIN_S:
-            causes.append(found(scan, "opened by itself", since_s))
+            scan.causes.append(found(scan, "opened by itself", since_s))
 
 
-def _forced(scan: Scan, causes: list[Cause]) -> None:
+def _forced(scan: Scan) -> None:
     for at in scan.rig.protective:
         if scan.values[at].status is Status.FUNCTION_CHECK:
-            causes.append(found(scan, "function check", scan.now_s)._replace(signal=scan.rig.signals[at].name))
+            scan.causes.append(found(scan, "function check", scan.now_s)._replace(signal=scan.rig.signals[at].name))
             return
 
 
-def _supply(scan: Scan, causes: list[Cause]) -> None:
-    """A supply that can be told its current must not give more than it was told, for a second."""
-    supply = scan.rig.supply
+def _supply(scan: Scan) -> None:
+    """What the supply does without being told to."""
     current_a = scan.current_a()
-    if not supply.settable or current_a is None or scan.seq.state is State.STOPPING:
+    if current_a is None or scan.seq.state is State.STOPPING:
         return
-    asked_a = max(scan.before.outputs.setpoint_a, scan.before.run.asked_a)
-    allowed_a = 1.05 * asked_a + 0.5
-    if abs(current_a) <= allowed_a:
-        if scan.run.disobeys_since_s >= 0.0:
-            scan.run = scan.run._replace(disobeys_since_s=-1.0)
-        return
+    if scan.rig.supply.settable:
+        _disobeys(scan, current_a)
+    _came_back(scan, current_a)
+
+
+def _disobeys(scan: Scan, current_a: float) -> None:
+    """More current than was asked for, for a second."""
+    allowed_a = 1.05 * scan.before.outputs.setpoint_a + 0.5
     since_s = scan.run.disobeys_since_s
-    if since_s < 0.0:
+    if abs(current_a) <= allowed_a:
+        if since_s >= 0.0:
+            scan.run = scan.run._replace(disobeys_since_s=-1.0)
+    elif since_s < 0.0:
         scan.run = scan.run._replace(disobeys_since_s=scan.now_s)
     elif scan.now_s - since_s >= 1.0:
-        causes.append(found(scan, "supply does not obey", since_s, current_a, allowed_a))
+        scan.causes.append(found(scan, "supply does not obey", since_s, current_a, allowed_a))
+
+
+def _came_back(scan: Scan, current_a: float) -> None:
+    """Current that had gone in the middle of a run, and returns."""
+    since_s = scan.run.cut_since_s
+    if abs(current_a) >= scan.rig.zero_current_a:
+        if since_s >= 0.0:
+            scan.run = scan.run._replace(cut_since_s=-1.0)
+            if scan.now_s - since_s >= CUT_OUT_S:
+                scan.causes.append(found(scan, "supply came back by itself", since_s, current_a))
+    elif since_s < 0.0 and scan.seq.state in _UNDER_WAY:
+        last_a = scan.before.values[scan.rig.roles.current].good_number
+        if last_a is not None and abs(last_a) >= scan.rig.zero_current_a:
+            scan.run = scan.run._replace(cut_since_s=scan.now_s)

@@ -102,6 +102,11 @@ def _beyond(limit: Limit, number: float) -> bool:
     return number >= limit.threshold if limit.rises else number <= limit.threshold
 
 
+def made_by_power(limit: Limit) -> bool:
+    """A rig without power breaks this limit (no current, volts under load): it says something only under power."""
+    return limit.settle_s > 0.0 and _beyond(limit, 0.0)
+
+
 def demand_share(limit: Limit, number: float) -> float:
     """How much of the sample demands the effect: 0 or 1, or the unproven share of a switch."""
     if limit.is_switch:
@@ -123,6 +128,14 @@ def cleared(limit: Limit, value: Value) -> bool:
     return number > limit.threshold + limit.deadband
 
 
+def is_clear(limit: Limit, values: Sequence[Value]) -> bool:
+    """So many members are seen and clear beyond the deadband that the others could not decide without them."""
+    clear = 0
+    for member in limit.members:
+        clear += cleared(limit, values[member])
+    return len(limit.members) - clear < limit.needed
+
+
 def grace_s(limit: Limit, value: Value, calm: bool) -> float:
     """Seconds this limit tolerates not seeing the member.
 
@@ -136,16 +149,26 @@ def grace_s(limit: Limit, value: Value, calm: bool) -> float:
     return limit.grace_s
 
 
+def _refused_beyond(limit: Limit, value: Value) -> bool:
+    return limit.takes_refused and value.rejected is not None and _beyond(limit, value.rejected)
+
+
+def _says_so(limit: Limit, value: Value) -> bool:
+    """The member's own sample demands the effect."""
+    if value.number is not None:
+        return demand_share(limit, value.number) > 0.0
+    return _refused_beyond(limit, value)
+
+
 def ballot(limit: Limit, value: Value, now_s: float, calm: bool) -> tuple[Ballot, float]:
     """What one member says, and the share of its sample that demands (1 unless it is a switch)."""
-    number = value.number
-    if number is not None:
-        share = demand_share(limit, number)
+    if value.number is not None:
+        share = demand_share(limit, value.number)
         return (Ballot.DEMAND if share > 0.0 else Ballot.CLEAR), share
-    if value.rejected is not None and limit.takes_refused and _beyond(limit, value.rejected):
-        return Ballot.DEMAND, 1.0
     if value.status is not Status.FUNCTION_CHECK and now_s - value.good_stamp_s >= grace_s(limit, value, calm):
         return Ballot.BLIND, 1.0  # a forced signal forbids power by itself
+    if _refused_beyond(limit, value):
+        return Ballot.DEMAND, 1.0
     return Ballot.ABSTAIN, 0.0
 
 
@@ -165,12 +188,23 @@ def watch(
     else:
         said_by = [(*ballot(limit, values[m], now_s, calm), m) for m in limit.members]
         verdict = vote((b for b, _, _ in said_by), limit.needed)
-        voters = [(b, s, m) for b, s, m in said_by if b is Ballot.DEMAND or b is Ballot.BLIND]
-        share = max((s for _, s, _ in voters), default=0.0)
-        member = voters[0][2] if voters else limit.members[0]
         if verdict is Verdict.CLEAR and state is RESTING:
             return state
+        # the share for which enough members demand together: that of the last one needed
+        share = sorted((s for _, s, _ in said_by), reverse=True)[limit.needed - 1]
+        decisive = Ballot.BLIND if verdict is Verdict.BLIND else Ballot.DEMAND
+        member = next((m for b, _, m in said_by if b is decisive), limit.members[0])
     return _advance(limit, state, verdict, share, member, values, last_s, now_s)
+
+
+def _sampled_s(limit: Limit, values: Sequence[Value], demanded: bool) -> float:
+    """Stamp of the sample that a delay counts to, so that one held sample cannot satisfy it: of those that demand, the
+    oldest; otherwise the newest there is."""
+    members = limit.members
+    if len(members) == 1:
+        return values[members[0]].seen_stamp_s
+    stamps = [values[m].seen_stamp_s for m in members if not demanded or _says_so(limit, values[m])]
+    return (min if demanded else max)(stamps)
 
 
 _ALONE = {
@@ -195,20 +229,25 @@ def _advance(
     if verdict is Verdict.BLIND:
         return LimitState(limit.delay_s, True, now_s, value.good_stamp_s, True, True, value.code, member)
     if verdict is Verdict.UNDECIDED:
-        # says nothing: neither starts nor clears a delay; the time passes uncounted
-        return state if state is RESTING else state._replace(due=False, stamp_s=now_s)
-    # a delay counts between samples, so that one held sample cannot satisfy it; blind voters have no newer sample
-    stamp_s = max(values[m].seen_stamp_s for m in limit.members) if limit.needed == 1 else now_s
+        # says nothing: neither starts nor clears a delay. What the last good sample said holds until the next one, but
+        # a switch's share is that of its own poll alone, so its time passes uncounted.
+        if state == RESTING:
+            return RESTING
+        return state._replace(due=False, stamp_s=now_s if limit.is_switch else state.stamp_s)
     demanded = verdict is Verdict.DEMAND
-    if state is RESTING and demanded and not limit.is_switch:
-        state = LimitState(0.0, True, stamp_s, stamp_s, False, False, Code.OK, member)
-    dt_s = max(0.0, stamp_s - (last_s if state is RESTING else state.stamp_s))
+    resting = state == RESTING  # not `is`: a memory that was written down and read back is another object
+    stamp_s = _sampled_s(limit, values, demanded)
+    if resting and demanded and not limit.is_switch:
+        state, resting = LimitState(0.0, True, stamp_s, stamp_s, False, False, Code.OK, member), False
+    since_s = last_s if resting else state.stamp_s
+    stamp_s = max(stamp_s, since_s)
+    dt_s = stamp_s - since_s
     if limit.is_switch:  # its share describes the time since the last poll
         filled_s = fill(state.filled_s, dt_s, share, limit.delay_s)
     else:  # sample and hold: what the last sample said held until this one
         filled_s = fill(state.filled_s, dt_s, 1.0 if state.demanded else 0.0, limit.delay_s)
     due = demanded and filled_s >= limit.delay_s
-    standing = due or (state.standing and not all(cleared(limit, values[m]) for m in limit.members))
+    standing = due or (state.standing and not is_clear(limit, values))
     if not demanded and not standing and filled_s <= 0.0:
         return RESTING
     onset_s = state.onset_s if state.demanded and demanded else stamp_s

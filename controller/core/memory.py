@@ -37,9 +37,10 @@ class Run(NamedTuple):
     end_charge_c: float = 0.0  # 0: no such end
     end_s: float = 0.0  # seconds of running, 0: no such end
     lease_until_s: float = 0.0
-    vented_c: float = 0.0  # product gas made since the gas last had a chance to mix
+    vented_c: float = 0.0  # charge of product gas made since the gas last had a chance to mix
     gas_fit_since_s: float = -1.0  # -1: not fit
     disobeys_since_s: float = -1.0  # current above what was asked since
+    cut_since_s: float = -1.0  # no current since, in the middle of the run
     ending: str = ""  # why it stops, in words
 
 
@@ -54,6 +55,7 @@ class Person(NamedTuple):
     bypass_until_s: float = -1.0
     bypass_again_s: float = -1.0  # not renewable before
     silenced: bool = False
+    failed_starts: int = 0  # in a row, since one came to power or a person asked for one
     driven: str = ""  # the one output on in service
 
 

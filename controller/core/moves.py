@@ -6,8 +6,10 @@ from collections.abc import Callable
 
 from controller.core.checking import check
 from controller.core.commands import Source
+from controller.core.derate import exhausted
 from controller.core.events import Happened
 from controller.core.findings import found
+from controller.core.limits import Limit
 from controller.core.rig import Grade
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, Check, On, State, after
@@ -22,18 +24,20 @@ def account(scan: Scan) -> None:
     seq, run, now_s = scan.seq, scan.run, scan.now_s
     asked = scan.before.outputs
     current_a = scan.current_a()
-    if seq.powered and seq.closed_s < 0.0 and asked.main_hold and seq.state in POWERED_STATES:
-        seen = scan.inputs.main_closed if scan.rig.power.main_contact else None
-        flowing = current_a is not None and abs(current_a) >= scan.rig.zero_current_a
-        if seen or flowing:
-            scan.seq = seq = seq._replace(closed_s=now_s)
-            scan.run = run = run._replace(began_s=now_s)
+    if seq.powered and seq.closed_s < 0.0 and asked.main_hold and _seen_closed(scan):
+        scan.seq = seq = seq._replace(closed_s=now_s)
+        scan.run = run = run._replace(began_s=now_s)
     if seq.powered and current_a is not None and 0.0 < scan.dt_s < 1.0:
         charge_c = abs(current_a) * scan.dt_s
-        flushing = charge_c if current_a >= scan.rig.supply.minimum_a else 0.0
-        scan.run = run._replace(charge_c=run.charge_c + charge_c, vented_c=run.vented_c + flushing)
+        # under the minimum current the gas is not pure: what it mixes with must be flushed out again from the start
+        vented_c = run.vented_c + charge_c if current_a >= scan.rig.pure_from_a else 0.0
+        scan.run = run._replace(charge_c=run.charge_c + charge_c, vented_c=vented_c)
     _prove_off(scan)
     _gas_left(scan)
+
+
+def _seen_closed(scan: Scan) -> bool:
+    return bool(scan.rig.power.main_contact and scan.inputs.main_closed) or bool(scan.current_flows())
 
 
 def _prove_off(scan: Scan) -> None:
@@ -44,9 +48,9 @@ def _prove_off(scan: Scan) -> None:
         return
     told = not asked.main_hold and not asked.main_close
     contacts_open = inputs.main_closed is not True and (inputs.second_closed is not True or asked.second)
-    current_a = scan.current_a()
-    known = current_a is not None or (power.main_contact and inputs.main_closed is False)
-    off = told and contacts_open and known and (current_a is None or abs(current_a) < scan.rig.zero_current_a)
+    flows = scan.current_flows()
+    known = flows is not None or (power.main_contact and inputs.main_closed is False)
+    off = told and contacts_open and known and not flows
     if not off:
         if seq.zero_since_s >= 0.0:
             scan.seq = seq._replace(zero_since_s=-1.0)
@@ -148,33 +152,43 @@ _WORK: dict[State, Callable[[Scan], On | Cause | None]] = {
 }
 
 
-def work(scan: Scan) -> Cause | None:
+def work(scan: Scan) -> None:
     """Let the present state do its work; a cause is a trip, anything else a wish."""
     answer = _WORK[scan.seq.state](scan)
     if isinstance(answer, Cause):
-        return answer
-    if answer is not None:
+        scan.causes.append(answer)
+    elif answer is not None:
         scan.wish(answer)
-    return None
 
 
 def demand_stops(scan: Scan) -> None:
-    """Limits whose effect is an orderly stop."""
+    """Limits whose effect is an orderly stop, and derates that have nothing left to take away."""
     if scan.seq.state not in POWERED_STATES or scan.seq.state is State.STOPPING:
         return
     for at in scan.rig.stops:
         limit, state = scan.rig.limits[at], scan.limits[at]
         if state.due:
-            number = scan.values[state.member].number
-            scan.run = scan.run._replace(ending=limit.title)
-            scan.say(Happened.STOP_DEMANDED, limit.name, limit.title, seen=number, limit=limit.threshold)
-            scan.wish(On.STOP)
+            _demand_stop(scan, limit, scan.values[state.member].number, limit.threshold)
             return
+    for limit in scan.rig.derates:
+        number = exhausted(limit, scan.values)
+        if number is not None:
+            _demand_stop(scan, limit, number, limit.derate_to)
+            return
+
+
+def _demand_stop(scan: Scan, limit: Limit, number: float | None, threshold: float) -> None:
+    scan.run = scan.run._replace(ending=limit.title)
+    scan.say(Happened.STOP_DEMANDED, limit.name, limit.title, seen=number, limit=threshold)
+    scan.wish(On.STOP)
 
 
 def move(scan: Scan) -> None:
     """Take the safest of the scan's wishes that the present state answers, and note what that means."""
-    for on in sorted(set(scan.wishes)):
+    wishes = set(scan.wishes)
+    if On.STOP in wishes:
+        wishes.discard(On.START)  # asked for in one scan, in whichever order: it stays off
+    for on in sorted(wishes):
         state = scan.seq.state
         try:
             following = after(state, on)
@@ -184,6 +198,15 @@ def move(scan: Scan) -> None:
             return
         _enter(scan, following, on)
         return
+
+
+def judge_gas(scan: Scan) -> None:
+    """Gas is fit for use in `running`, once the headspace has been flushed with pure product gas."""
+    run = scan.run
+    fit = scan.seq.state is State.RUNNING and run.vented_c >= scan.rig.vent_charge_c
+    if fit != (run.gas_fit_since_s >= 0.0):
+        scan.run = run._replace(gas_fit_since_s=scan.now_s if fit else -1.0)
+        scan.say(Happened.GAS, "fit" if fit else "not fit")
 
 
 def _enter(scan: Scan, state: State, on: On) -> None:
@@ -201,6 +224,7 @@ def _enter(scan: Scan, state: State, on: On) -> None:
         )
     elif state is State.RAMPING:
         seq = seq._replace(closed_s=-1.0, powered=True)
+        scan.person = scan.person._replace(failed_starts=0)
     elif state is State.OFF and scan.latch.held_by:
         seq = seq._replace(state=State.OUT_OF_SERVICE)
     elif state is State.COOLING and scan.latch.tripped and on is not On.RELEASED:
@@ -212,15 +236,13 @@ def _enter(scan: Scan, state: State, on: On) -> None:
         )
         scan.say(Happened.RESET, "lock-out", source=Source(scan.run.asked_by).name)
         seq = seq._replace(to_release=False, coolant_shut=False)
-    if state is State.COOLING and not seq.powered and scan.latch.powered:
+    if left is State.CHECKING and not seq.powered and scan.latch.powered:
         # a start that was given up after `powered` had been written: nothing was closed
         scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False)
-    if state is State.RUNNING:
-        scan.run = scan.run._replace(gas_fit_since_s=now_s)
-        scan.say(Happened.GAS, "fit")
-    elif left is State.RUNNING:
-        scan.run = scan.run._replace(gas_fit_since_s=-1.0)
-        scan.say(Happened.GAS, "not fit")
+    if on is On.FAILED:
+        scan.person = scan.person._replace(failed_starts=scan.person.failed_starts + 1)
+    if left is State.SERVICE:
+        scan.person = scan.person._replace(driven="")
     scan.seq = seq
     why = scan.run.ending if on in (On.STOP, On.FAILED) else on.name.lower()
     scan.say(Happened.STATE, seq.state.name, why)

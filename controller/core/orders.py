@@ -11,13 +11,14 @@ from collections.abc import Callable, Iterable
 from controller.core.commands import AT_THE_RIG, MAY_ASK, Command, Source, Verb
 from controller.core.events import Happened
 from controller.core.limits import Effect, TripKind
-from controller.core.memory import Memory, Run
+from controller.core.memory import Run
 from controller.core.outputs import PINS
 from controller.core.permissives import missing
 from controller.core.rig import Grade
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, On, State
 
+_STARTS_FROM = frozenset({State.OFF, State.COOLING})
 _UNPOWERED = frozenset({State.OFF, State.COOLING, State.TRIPPED, State.OUT_OF_SERVICE, State.LOCKED_OUT})
 _NEEDS_GRANT = {
     Source.PLAN: frozenset({Verb.START}),
@@ -25,10 +26,14 @@ _NEEDS_GRANT = {
 }
 
 
-def obey(scan: Scan, snapshot: Memory, commands: Iterable[Command]) -> None:
-    """Answer every command of this scan. `snapshot`: the memory as it stands after this scan's readings."""
+def _missing(scan: Scan, source: Source) -> str:
+    return missing(scan.rig, scan.memory(scan.before.outputs), source)
+
+
+def obey(scan: Scan, commands: Iterable[Command]) -> None:
+    """Answer every command of this scan, each as things stand after the one before."""
     for command in commands:
-        why = _refused_by_policy(scan, command) or _HANDLERS[command.verb](scan, snapshot, command)
+        why = _refused_by_policy(scan, command) or _HANDLERS[command.verb](scan, command)
         what = Happened.REFUSED if why else Happened.ACCEPTED
         detail = why or " ".join(x for x in (command.subject, command.text, command.who) if x)
         scan.say(what, command.verb.name, detail, command.source.name, command.ticket, seen=command.number)
@@ -47,14 +52,16 @@ def _refused_by_policy(scan: Scan, command: Command) -> str:
     return ""
 
 
-def _start(scan: Scan, snapshot: Memory, command: Command) -> str:
+def _start(scan: Scan, command: Command) -> str:
     rig, state = scan.rig, scan.seq.state
-    if state not in (State.OFF, State.COOLING):
-        return (
-            f"not from {state.name.lower().replace('_', ' ')}"
-            if not scan.latch.causes
-            else missing(rig, snapshot, command.source)
-        )
+    if On.START in scan.wishes:
+        return "a start has just been asked for"
+    why = "" if state in _STARTS_FROM else f"not from {state.name.lower().replace('_', ' ')}"
+    if state is State.CHECKING or state in POWERED_STATES:
+        return why
+    why = "; ".join(x for x in (why, _missing(scan, command.source)) if x)
+    if why:
+        return why
     unlimited = command.seconds is None and command.charge_c is None
     if unlimited and command.source not in AT_THE_RIG:
         return "a start from elsewhere names its end: litres, hours or a time"
@@ -67,9 +74,6 @@ def _start(scan: Scan, snapshot: Memory, command: Command) -> str:
     for given in (command.seconds, command.charge_c):
         if given is not None and not 0.0 < given < float("inf"):
             return "the end of the run must be ahead"
-    why = missing(rig, snapshot, command.source)
-    if why:
-        return why
     now_s = scan.now_s
     scan.run = Run(
         asked_by=int(command.source),
@@ -79,13 +83,13 @@ def _start(scan: Scan, snapshot: Memory, command: Command) -> str:
         lease_until_s=now_s + rig.timing.lease_s if command.source in (Source.PLAN, Source.REMOTE) else 0.0,
     )
     if command.source in AT_THE_RIG:
-        scan.person = scan.person._replace(present_s=now_s, stopped=False)
+        scan.person = scan.person._replace(present_s=now_s, stopped=False, failed_starts=0)
     scan.starts_s = (*[s for s in scan.starts_s if now_s - s < 3600.0], now_s)
     scan.wish(On.START)
     return ""
 
 
-def _stop(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _stop(scan: Scan, command: Command) -> str:
     if command.source is not Source.PLAN:
         scan.person = scan.person._replace(stopped=True)
     if scan.seq.state in POWERED_STATES or scan.seq.state is State.CHECKING:
@@ -96,7 +100,7 @@ def _stop(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _reset(scan: Scan, snapshot: Memory, command: Command) -> str:
+def _reset(scan: Scan, command: Command) -> str:
     latch = scan.latch
     if scan.seq.state is State.LOCKED_OUT or latch.locked_out:
         return "locked out: leave it at the rig with a written reason (release)"
@@ -104,7 +108,7 @@ def _reset(scan: Scan, snapshot: Memory, command: Command) -> str:
         return "no trip stands"
     if latch.kind is not TripKind.RESETTABLE and command.source not in AT_THE_RIG:
         return "this kind of trip is reset at the rig"
-    why = _still_there(scan, snapshot)
+    why = _still_there(scan)
     if why:
         return why
     scan.latch = latch._replace(number=latch.number + 1, causes=())
@@ -115,27 +119,31 @@ def _reset(scan: Scan, snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _still_there(scan: Scan, snapshot: Memory) -> str:
+def _still_there(scan: Scan) -> str:
     """Why a trip cannot be left yet; empty when it can."""
-    if snapshot.latch_on_disk < scan.latch.number:
+    if scan.inputs.latch_on_disk < scan.latch.number:
         return "the trip is not on disk yet"
     if scan.seq.powered:
         return "power is not proven off yet"
     for limit, state in zip(scan.rig.limits, scan.limits, strict=True):
         if limit.effect is Effect.TRIP and (state.standing or state.due):
             return f"{limit.title} still stands"
+    if scan.causes:
+        return f"{scan.causes[0].name} still stands"
     bypassed = scan.person.bypass
     if bypassed >= 0 and any(c.name == scan.rig.limits[bypassed].name for c in scan.latch.causes):
         return "its cause is bypassed: end the bypass first"
     return ""
 
 
-def _release(scan: Scan, snapshot: Memory, command: Command) -> str:
+def _release(scan: Scan, command: Command) -> str:
     if scan.seq.state is not State.LOCKED_OUT:
         return "not locked out"
+    if scan.latch.held_by:
+        return f"out of service by {scan.latch.held_by}: the self-test would move the contactors"
     if not command.text.strip():
         return "a written reason is needed: what was found, what was done"
-    why = _still_there(scan, snapshot)
+    why = _still_there(scan)
     if why:
         return why
     scan.run = Run(asked_by=int(command.source))
@@ -144,31 +152,32 @@ def _release(scan: Scan, snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _present(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _present(scan: Scan, _command: Command) -> str:
     scan.person = scan.person._replace(present_s=scan.now_s)
     return ""
 
 
-def _enable(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _enable(scan: Scan, command: Command) -> str:
     most_s = scan.rig.timing.enable_at_most_s
     seconds = most_s if command.number is None else command.number * 3600.0
     if not 0.0 < seconds <= most_s:
         return f"between 0 and {most_s / 3600:g} hours"
-    scan.person = scan.person._replace(enabled_until_s=scan.now_s + seconds)
+    # whoever enables at the rig also lifts what a stop or failed starts have held off
+    scan.person = scan.person._replace(enabled_until_s=scan.now_s + seconds, stopped=False, failed_starts=0)
     return ""
 
 
-def _disable(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _disable(scan: Scan, _command: Command) -> str:
     scan.person = scan.person._replace(enabled_until_s=-1.0)
     return ""
 
 
-def _confirm(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _confirm(scan: Scan, _command: Command) -> str:
     scan.person = scan.person._replace(card_s=scan.now_s)
     return ""
 
 
-def _hold(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _hold(scan: Scan, command: Command) -> str:
     if not command.who.strip() or not command.text.strip():
         return "a hold needs a name and a reason"
     if scan.seq.state not in _UNPOWERED:
@@ -183,7 +192,7 @@ def _hold(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _lift(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _lift(scan: Scan, command: Command) -> str:
     held_by = scan.latch.held_by
     if not held_by:
         return "not held"
@@ -195,13 +204,15 @@ def _lift(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _bypass(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _bypass(scan: Scan, command: Command) -> str:
     person, limits = scan.person, scan.rig.limits
     at = next((i for i, x in enumerate(limits) if x.name == command.subject), -1)
     if at < 0:
         return f"no limit {command.subject!r}"
     if not limits[at].bypassable:
         return "this limit is never bypassed"
+    if command.number == 0.0:
+        return _end_bypass(scan, at)
     if not command.text.strip():
         return "a bypass needs a reason"
     if person.bypass >= 0:
@@ -214,18 +225,28 @@ def _bypass(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _set_current(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _end_bypass(scan: Scan, at: int) -> str:
+    if scan.person.bypass != at:
+        return "it is not bypassed"
+    scan.say(Happened.BYPASS_ENDED, scan.rig.limits[at].name)
+    scan.person = scan.person._replace(bypass=-1)
+    return ""
+
+
+def _set_current(scan: Scan, command: Command) -> str:
     supply = scan.rig.supply
     most_a = supply.rated_a if scan.rig.grade is Grade.UNATTENDED else supply.rated_a / 3.0
     if not supply.settable:
         return "the current of this supply is set by hand"
+    if command.source not in AT_THE_RIG and scan.now_s > scan.person.enabled_until_s:
+        return "the local enable is off"
     if command.number is None or not supply.minimum_a <= command.number <= most_a:
         return f"between {supply.minimum_a:g} and {most_a:g} A"
     scan.run = scan.run._replace(wanted_a=command.number)
     return ""
 
 
-def _renew(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _renew(scan: Scan, command: Command) -> str:
     if scan.run.asked_by != int(command.source):
         return "the run was asked for by somebody else"
     if scan.now_s > scan.person.enabled_until_s:
@@ -234,12 +255,12 @@ def _renew(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _silence(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _silence(scan: Scan, _command: Command) -> str:
     scan.person = scan.person._replace(silenced=True)
     return ""
 
 
-def _accept_settings(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _accept_settings(scan: Scan, _command: Command) -> str:
     if scan.seq.state not in _UNPOWERED:
         return "stop the rig first"
     if not scan.latch.settings_accepted:
@@ -247,7 +268,7 @@ def _accept_settings(scan: Scan, _snapshot: Memory, _command: Command) -> str:
     return ""
 
 
-def _service(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _service(scan: Scan, command: Command) -> str:
     if scan.seq.state is not State.OFF:
         return "only from off"
     if not command.text.strip():
@@ -256,7 +277,7 @@ def _service(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-def _leave_service(scan: Scan, _snapshot: Memory, _command: Command) -> str:
+def _leave_service(scan: Scan, _command: Command) -> str:
     if scan.seq.state is not State.SERVICE:
         return "not in service"
     scan.wish(On.LEAVE_SERVICE)
@@ -266,7 +287,7 @@ def _leave_service(scan: Scan, _snapshot: Memory, _command: Command) -> str:
 _DRIVABLE = frozenset(PINS) - {"main_hold", "main_close", "second", "edge"}
 
 
-def _drive(scan: Scan, _snapshot: Memory, command: Command) -> str:
+def _drive(scan: Scan, command: Command) -> str:
     if scan.seq.state is not State.SERVICE:
         return "only in service"
     if command.subject not in _DRIVABLE:
@@ -275,7 +296,7 @@ def _drive(scan: Scan, _snapshot: Memory, command: Command) -> str:
     return ""
 
 
-_HANDLERS: dict[Verb, Callable[[Scan, Memory, Command], str]] = {
+_HANDLERS: dict[Verb, Callable[[Scan, Command], str]] = {
     Verb.START: _start,
     Verb.STOP: _stop,
     Verb.RESET: _reset,

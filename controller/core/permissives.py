@@ -9,13 +9,14 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from controller.core.commands import AT_THE_RIG, Source
-from controller.core.limits import Arming, Effect, Limit, cleared
+from controller.core.limits import Arming, Effect, Limit, is_clear
 from controller.core.memory import Memory
 from controller.core.rig import Grade, Rig
 from controller.core.sequence import State
 from controller.core.signals import Status
 
 _START_WINDOW_S = 3600.0
+_FAILED_STARTS = 3
 
 
 class Permissive(NamedTuple):
@@ -71,11 +72,12 @@ def _signals(rig: Rig, memory: Memory, _source: Source) -> _Answer:
 def _standing(rig: Rig, memory: Memory) -> list[Limit]:
     """Protective limits that are not clear now and that the start itself cannot clear."""
     found = []
-    for limit in rig.limits:
+    for at, limit in enumerate(rig.limits):
         if limit.effect < Effect.STOP or limit.proving or limit.settle_s > 0.0 or limit.armed is Arming.COLLECTING:
             continue
-        good = sum(cleared(limit, memory.values[m]) for m in limit.members)
-        if good <= len(limit.members) - limit.needed:
+        if at == memory.person.bypass and all(memory.values[m].number is not None for m in limit.members):
+            continue
+        if not is_clear(limit, memory.values):
             found.append(limit)
     return found
 
@@ -102,8 +104,9 @@ def _temperature(rig: Rig, memory: Memory, _source: Source) -> _Answer:
 
 def _dead(rig: Rig, memory: Memory, _source: Source) -> _Answer:
     main, second, relay = memory.contacts
-    for closed, what in ((main, "main contactor"), (second, "second contactor"), (relay, "watchdog relay")):
-        if closed and memory.sequence.state is not State.CHECKING:
+    fed = memory.sequence.state is State.CHECKING  # then the relay has edges
+    for closed, what in ((main, "main contactor"), (second, "second contactor"), (relay and not fed, "watchdog relay")):
+        if closed:
             return False, f"the {what} reads closed"
     role = rig.roles.current
     current_a = memory.values[role].number if role >= 0 else None
@@ -138,7 +141,9 @@ def _person(rig: Rig, memory: Memory, source: Source) -> _Answer:
     if rig.grade is not Grade.UNATTENDED:
         return False, "this rig may only run with somebody beside it; missing: " + "; ".join(rig.missing)
     if person.stopped:
-        return False, "a person stopped it; a person must start it"
+        return False, "a person stopped it; a person must start it, or enable it again"
+    if person.failed_starts >= _FAILED_STARTS:
+        return False, f"{person.failed_starts} starts in a row failed; a person must start it, or enable it again"
     if now_s > person.enabled_until_s:
         return False, "the local enable is off: give it at the rig"
     if now_s - person.card_s > rig.timing.card_s:
@@ -171,6 +176,6 @@ def permissives(rig: Rig, memory: Memory, source: Source = Source.LOCAL) -> tupl
     return tuple(found)
 
 
-def missing(rig: Rig, memory: Memory, source: Source) -> str:
-    """Why a start is refused, all of it; empty when nothing is missing."""
-    return "; ".join(p.why for p in permissives(rig, memory, source) if p.met is not True)
+def missing(rig: Rig, memory: Memory, source: Source, but: str = "") -> str:
+    """Why a start is refused, all of it; empty when nothing is missing. but: name of one that does not count."""
+    return "; ".join(p.why for p in permissives(rig, memory, source) if p.met is not True and p.name != but)

@@ -113,6 +113,7 @@ class Rig:
     derates: tuple[Limit, ...] = field(init=False)
     stops: tuple[int, ...] = field(init=False)  # positions of limits that end in an orderly stop
     protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
+    pure_from_a: float = field(init=False)  # the minimum current, as far as its sensor can tell
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -122,6 +123,8 @@ class Rig:
         put(self, "stops", tuple(at for at, limit in enumerate(self.limits) if limit.effect is Effect.STOP))
         trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
         put(self, "protective", tuple(sorted(trips)))
+        error_a = self.signals[self.roles.current].error if self.roles.current >= 0 else 0.0
+        put(self, "pure_from_a", self.supply.minimum_a - error_a)
 
     def position(self, signal: str) -> int:
         """Where a signal stands. Raises KeyError with the known names."""

@@ -6,18 +6,20 @@ Stages are plain functions on it. From outside `step` stays a pure function: the
 from __future__ import annotations
 
 from controller.core.events import Event, Happened
-from controller.core.limits import Arming, Effect, LimitState
+from controller.core.limits import Arming, Effect, Limit, LimitState, made_by_power
 from controller.core.memory import Inputs, Memory, Person, Run, Sequence
+from controller.core.outputs import Outputs
 from controller.core.rig import Rig
 from controller.core.sequence import POWERED_STATES, On, State
 from controller.core.signals import Value
-from controller.core.trips import Latch
+from controller.core.trips import Cause, Latch
 
 
 class Scan:
     __slots__ = (
         "before",
         "cap",
+        "causes",
         "dt_s",
         "event_number",
         "events",
@@ -52,6 +54,7 @@ class Scan:
         self.cap = before.cap
         self.event_number = before.events
         self.events: list[Event] = []
+        self.causes: list[Cause] = []  # of a trip, found in this scan
         self.wishes: list[On] = []
         self.proof = True  # output proof: pins and contacts agree with what was asked
         self.pins_obey = True
@@ -76,43 +79,74 @@ class Scan:
     def current_a(self) -> float | None:
         return self.number(self.rig.roles.current)
 
-    def current_zero(self) -> bool:
-        """Current is proven to be zero; unknown is no."""
-        current_a = self.current_a()
-        return current_a is not None and abs(current_a) < self.rig.zero_current_a
+    def current_flows(self) -> bool | None:
+        """Whether current flows; None when not known. A reading refused for its size still says that it does."""
+        role = self.rig.roles.current
+        if role < 0:
+            return None
+        value = self.values[role]
+        current_a = value.number if value.number is not None else value.rejected
+        return None if current_a is None else abs(current_a) >= self.rig.zero_current_a
 
     def wish(self, on: On) -> None:
         self.wishes.append(on)
+
+    def memory(self, outputs: Outputs) -> Memory:
+        """What has been found and decided so far, as it will be remembered."""
+        inputs = self.inputs
+        return Memory(
+            self.now_s,
+            self.before.scan + 1,
+            self.values,
+            self.limits,
+            self.seq,
+            self.latch,
+            self.run,
+            self.person,
+            outputs,
+            self.event_number,
+            self.starts_s,
+            self.cap,
+            self.before.began_s,
+            (inputs.main_closed, inputs.second_closed, inputs.relay_closed),
+            inputs.latch_on_disk,
+            inputs.controller_well,
+            self.pins_obey,
+        )
 
 
 def armed(scan: Scan) -> tuple[bool, bool, bool, bool]:
     """Which of `Arming` hold in this scan, in its order."""
     seq, outputs, power = scan.seq, scan.before.outputs, scan.rig.power
-    opened = (
-        not seq.powered
-        and not outputs.main_hold
-        and not outputs.main_close
-        and scan.now_s - seq.opened_s >= power.opening_s + 0.5
-    )
+    # not `not seq.powered`: that stays set for as long as current flows, so a weld would disarm what looks for it
+    opened = not outputs.main_hold and not outputs.main_close and scan.now_s - seq.opened_s >= power.opening_s + 0.5
     return True, seq.powered, opened, outputs.collect
 
 
 assert tuple(Arming) == (Arming.ALWAYS, Arming.POWERED, Arming.OPENED, Arming.COLLECTING)
 
 
-def settled(scan: Scan, after_s: float) -> bool:
-    """Power has been on for `after_s` since the measured closing, and nobody has begun to take it off."""
+def settled(scan: Scan, limit: Limit) -> bool:
+    """The window after the measured closing is over, in which this limit says nothing: the inrush, once a closing; and
+    for a limit that a rig without power breaks, nobody has begun to take the power off either."""
     seq = scan.seq
-    return (
-        seq.state in POWERED_STATES and seq.state is not State.STOPPING and 0.0 <= seq.closed_s <= scan.now_s - after_s
-    )
+    since_s = scan.now_s - seq.closed_s
+    if made_by_power(limit):
+        under_way = seq.state in POWERED_STATES and seq.state is not State.STOPPING
+        return under_way and seq.closed_s >= 0.0 and since_s >= limit.settle_s
+    return seq.closed_s < 0.0 or since_s >= limit.settle_s
 
 
-def proving_met(scan: Scan) -> bool:
-    """Everything that the start itself switches on (flow, air) is seen and clear of its limit."""
+def proving_met(scan: Scan, but: int = -1) -> bool:
+    """Everything that the start itself switches on (flow, air) is seen and clear of its limit.
+
+    but: position of a bypassed limit, of which it is enough that it is seen.
+    """
     values = scan.values
-    for limit in scan.rig.limits:
+    for at, limit in enumerate(scan.rig.limits):
         if limit.proving and limit.effect is Effect.TRIP:
+            if at == but and all(values[m].number is not None for m in limit.members):
+                continue
             good = 0
             for member in limit.members:
                 number = values[member].number

@@ -34,12 +34,12 @@ class On(IntEnum):
     OPENED = 4  # contactors open and current zero proven
     RELEASED = 5  # the self-test that leaves lock-out has passed
     DONE = 6  # the state's own work is finished
-    START = 7
-    RESET = 8
-    RELEASE = 9
-    HOLD = 10
-    LIFT = 11
-    SERVICE = 12
+    HOLD = 7
+    SERVICE = 8
+    START = 9
+    RESET = 10
+    RELEASE = 11
+    LIFT = 12
     LEAVE_SERVICE = 13
 
 
@@ -62,7 +62,7 @@ NEXT: Mapping[State, Mapping[On, State]] = {
     State.RAMPING: {On.STOP: State.STOPPING, On.DONE: State.VENTING, **_FAULT},
     State.VENTING: {On.STOP: State.STOPPING, On.DONE: State.RUNNING, **_FAULT},
     State.RUNNING: {On.STOP: State.STOPPING, On.DONE: State.STOPPING, **_FAULT},
-    State.STOPPING: {On.STOP: State.STOPPING, On.OPENED: State.COOLING, **_FAULT},
+    State.STOPPING: {On.OPENED: State.COOLING, **_FAULT},
     State.COOLING: {On.DONE: State.OFF, On.START: State.CHECKING, On.HOLD: State.OUT_OF_SERVICE, **_FAULT},
     State.TRIPPED: {On.RESET: State.COOLING, **_FAULT},
     State.LOCKED_OUT: {On.RELEASE: State.CHECKING, On.TRIP: State.LOCKED_OUT, On.LOCK_OUT: State.LOCKED_OUT},

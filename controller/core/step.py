@@ -6,23 +6,24 @@ first-out and latch, the sequence, the outputs.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence as SequenceOf
 
 from controller.core.commands import Command
 from controller.core.derate import cap
 from controller.core.drive import drive
 from controller.core.events import Event, Happened
-from controller.core.findings import found, look
-from controller.core.limits import RESTING, Effect, Limit, LimitState, watch
-from controller.core.memory import Inputs, Memory
-from controller.core.moves import account, demand_stops, move, work
+from controller.core.findings import found, look, time_ran_backwards
+from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, watch
+from controller.core.memory import Inputs, Memory, first
+from controller.core.moves import account, demand_stops, judge_gas, move, work
 from controller.core.orders import obey
 from controller.core.outputs import Outputs
 from controller.core.rig import Rig
 from controller.core.scan import Scan, armed, calm, settled
 from controller.core.sequence import On
 from controller.core.signals import Signal, Value, validate
-from controller.core.trips import Cause, Rank, Seen, add, gathered, in_order
+from controller.core.trips import LOST, Cause, Rank, Seen, add, gathered
 
 # The third trip within so many hours of running waits for somebody who writes down why.
 TRIP_WINDOW_H = 10.0
@@ -35,27 +36,39 @@ def step(
 ) -> tuple[Memory, Outputs, tuple[Event, ...]]:
     """What to remember, what to drive until the next scan, and what happened.
 
-    now_s: monotonic, taken after the inputs were read. Raises ValueError when the inputs are not those of this rig.
+    now_s: monotonic, taken after the inputs were read. Raises ValueError when the inputs are not those of this rig, or
+    the time is no time.
     """
     if len(inputs.readings) != len(rig.signals):
         raise ValueError(f"{len(inputs.readings)} readings for {len(rig.signals)} signals")
-    scan = Scan(rig, memory, inputs, now_s)
+    if not math.isfinite(now_s):
+        raise ValueError(f"now_s is {now_s}; it must be a finite time")
+    back_s = memory.now_s - now_s
+    scan = Scan(rig, _begun_anew(rig, memory, now_s) if back_s > 0.0 else memory, inputs, now_s)
+    if back_s > 0.0:
+        time_ran_backwards(scan, back_s)
     _believe(scan)
-    causes = look(scan)
+    look(scan)
     account(scan)
-    causes += _watch(scan)
+    _watch(scan)
     _people(scan)
-    if commands:
-        obey(scan, _memory(scan, memory.outputs), commands)
+    obey(scan, commands)
     demand_stops(scan)
-    own = work(scan)
-    if own is not None:
-        causes.append(own)
-    _latch(scan, causes)
+    work(scan)
+    _latch(scan)
     move(scan)
-    scan.cap = cap(rig, memory.cap, scan.values, scan.dt_s)
+    judge_gas(scan)
+    scan.cap = cap(rig, scan.before.cap, scan.values, scan.dt_s)
     outputs = drive(scan)
-    return _memory(scan, outputs), outputs, tuple(scan.events)
+    return scan.memory(outputs), outputs, tuple(scan.events)
+
+
+def _begun_anew(rig: Rig, memory: Memory, now_s: float) -> Memory:
+    """After a clock that stepped back every stamp in the memory lies in the future and would disarm what waits for it,
+    for as long as the step was: only what has no time in it is kept, and that power may still be on."""
+    anew = first(rig, memory.latch, now_s)
+    seq = anew.sequence._replace(powered=memory.sequence.powered, coolant_shut=memory.sequence.coolant_shut)
+    return anew._replace(sequence=seq, scan=memory.scan, outputs=memory.outputs, events=memory.events, cap=memory.cap)
 
 
 def _believe(scan: Scan) -> None:
@@ -79,10 +92,9 @@ def _note_loss(scan: Scan, signal: Signal, old: Value, new: Value) -> None:
         scan.say(Happened.SIGNAL_BACK, signal.name, seen=new.number)
 
 
-def _watch(scan: Scan) -> list[Cause]:
-    """Every armed limit against the values of this scan; alarms are raised and cleared, trips returned as causes."""
+def _watch(scan: Scan) -> None:
+    """Every armed limit against the values of this scan; alarms are raised and cleared, trips become causes."""
     rig, values, now_s, last_s = scan.rig, scan.values, scan.now_s, scan.before.now_s
-    causes: list[Cause] = []
     states: list[LimitState] | None = None
     is_armed = armed(scan)
     is_calm: bool | None = None
@@ -91,7 +103,7 @@ def _watch(scan: Scan) -> list[Cause]:
         if state is RESTING and number is not None and above < number < below:
             continue  # clear, armed or not
         limit = rig.limits[order]
-        if not is_armed[limit.armed] or (limit.settle_s > 0.0 and not settled(scan, limit.settle_s)):
+        if not is_armed[limit.armed] or (limit.settle_s > 0.0 and not settled(scan, limit)):
             new = RESTING
         else:
             if is_calm is None:
@@ -103,7 +115,7 @@ def _watch(scan: Scan) -> list[Cause]:
             states[order] = new
         if limit.effect is Effect.TRIP:
             if new.due and not _bypassed(scan, order, new):
-                causes.append(_cause(rig, order, limit, new, values[new.member], now_s))
+                scan.causes.append(_cause(rig, order, limit, new, values[new.member], now_s))
         elif new.standing is not state.standing:
             what = Happened.ALARM if new.standing else Happened.ALARM_CLEARED
             scan.say(what, limit.name, limit.title, seen=values[limit.members[0]].number, limit=limit.threshold)
@@ -111,8 +123,8 @@ def _watch(scan: Scan) -> list[Cause]:
         scan.limits = tuple(states)
     for at in rig.protective:
         if values[at].bad_bits:
-            return causes + _intermittent(scan, is_armed)
-    return causes
+            _intermittent(scan, is_armed)
+            return
 
 
 def _bypassed(scan: Scan, order: int, state: LimitState) -> bool:
@@ -129,10 +141,12 @@ def _cause(rig: Rig, order: int, limit: Limit, state: LimitState, value: Value, 
         seen, rank, number = Seen.BLIND, Rank.SENSOR, None
     if limit.name == "stop chain":
         rank = Rank.STOP_CHAIN
+    # a lost sensor says nothing of what its limit is there for: a dead current channel is no short circuit
+    kind = TripKind.RESETTABLE if seen in LOST else limit.kind
     signal = rig.signals[state.member].name
     return Cause(
         limit.name,
-        limit.kind,
+        kind,
         rank,
         seen,
         now_s,
@@ -145,19 +159,19 @@ def _cause(rig: Rig, order: int, limit: Limit, state: LimitState, value: Value, 
     )
 
 
-def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool]) -> list[Cause]:
+def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool]) -> None:
     """Signals of which more than half of the last three graces was bad, one cause for each signal."""
-    rig, causes = scan.rig, []
+    rig = scan.rig
     for at in rig.protective:
         value, signal = scan.values[at], rig.signals[at]
         if 2 * value.bad_bits.bit_count() <= signal.window_scans:
             continue
         for order, limit in enumerate(rig.limits):
             if limit.effect is Effect.TRIP and at in limit.members and is_armed[limit.armed] and limit.needed == 1:
-                causes.append(
+                scan.causes.append(
                     Cause(
                         limit.name,
-                        limit.kind,
+                        TripKind.RESETTABLE,
                         Rank.SENSOR,
                         Seen.INTERMITTENT,
                         scan.now_s,
@@ -170,7 +184,6 @@ def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool]) -> list[C
                     )
                 )
                 break
-    return causes
 
 
 def _people(scan: Scan) -> None:
@@ -183,22 +196,39 @@ def _people(scan: Scan) -> None:
         scan.latch = scan.latch._replace(number=scan.latch.number + 1, starts_without_health=0)
 
 
-def _latch(scan: Scan, causes: list[Cause]) -> None:
+def _lost_with(scan: Scan) -> dict[str, str]:
+    """The device of each signal that is lost together with another one of it: unseen for at least half as long, so that
+    two channels lost within one sample of each other are one cause although their graces end in different scans."""
+    lost = [
+        (signal, scan.now_s - value.good_stamp_s)
+        for signal, value in zip(scan.rig.signals, scan.values, strict=True)
+        if value.number is None and signal.device
+    ]
+    return {
+        signal.name: signal.device
+        for signal, unseen_s in lost
+        if any(s is not signal and s.device == signal.device and 2.0 * its_s >= unseen_s for s, its_s in lost)
+    }
+
+
+def _latch(scan: Scan) -> None:
     """Latch the causes of this scan, the first-out first, and wish for the state that follows."""
+    causes = scan.causes
     if not causes:
         return
-    ordered = in_order(gathered(causes, scan.rig.device_of))
+    lost_with = _lost_with(scan) if any(c.seen in LOST for c in causes) else {}
     tripped_before = scan.latch.tripped
-    scan.latch, new = add(scan.latch, ordered)
+    scan.latch, new = add(scan.latch, gathered(causes, lost_with))
     for cause in new:
         what = Happened.LATER_CAUSE if tripped_before else Happened.TRIP
         scan.say(what, cause.name, cause.signal, seen=cause.number, limit=cause.limit)
         tripped_before = True
-    if new and len(new) == len(scan.latch.causes) and scan.seq.powered:
-        _count_trip(scan)
+    if new:
+        scan.person = scan.person._replace(silenced=False)
+        if len(new) == len(scan.latch.causes) and scan.seq.powered:
+            _count_trip(scan)
     if scan.seq.to_release:
         scan.seq = scan.seq._replace(to_release=False)  # the self-test that should have ended a lock-out did not pass
-        scan.latch = scan.latch._replace(locked_out=True)
     scan.wish(On.LOCK_OUT if scan.latch.locked_out else On.TRIP)
 
 
@@ -212,26 +242,3 @@ def _count_trip(scan: Scan) -> None:
         latch, _ = add(latch, (third,))
         scan.say(Happened.LATER_CAUSE, third.name)
     scan.latch = latch
-
-
-def _memory(scan: Scan, outputs: Outputs) -> Memory:
-    inputs = scan.inputs
-    return Memory(
-        scan.now_s,
-        scan.before.scan + 1,
-        scan.values,
-        scan.limits,
-        scan.seq,
-        scan.latch,
-        scan.run,
-        scan.person,
-        outputs,
-        scan.event_number,
-        scan.starts_s,
-        scan.cap,
-        scan.before.began_s,
-        (inputs.main_closed, inputs.second_closed, inputs.relay_closed),
-        inputs.latch_on_disk,
-        inputs.controller_well,
-        scan.pins_obey,
-    )

@@ -6,7 +6,7 @@ the rig file. Signals lost with one device are one cause, which names the device
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from enum import IntEnum
 from typing import NamedTuple
 
@@ -29,6 +29,9 @@ class Seen(IntEnum):
     BLIND = 2  # not seen for its grace
     INTERMITTENT = 3  # more than half of the samples of three graces bad
     OWN = 4  # the controller's own finding
+
+
+LOST = frozenset({Seen.BLIND, Seen.INTERMITTENT})  # nothing was seen beyond a threshold: the sensor is the trouble
 
 
 class Cause(NamedTuple):
@@ -66,7 +69,6 @@ FINDINGS: dict[str, Finding] = {
     "restart loop": Finding(TripKind.LOCK_OUT, "the guard keeps restarting"),
     "supply does not obey": Finding(TripKind.RESETTABLE, "the current is above what was asked for"),
     "supply came back by itself": Finding(TripKind.LOCAL, "current returned without being asked for"),
-    "no current": Finding(TripKind.RESETTABLE, "power is on but no current flows"),
     "function check": Finding(TripKind.LOCAL, "a signal is forced for a test while power is on"),
 }
 
@@ -76,28 +78,22 @@ def in_order(causes: Iterable[Cause]) -> tuple[Cause, ...]:
     return tuple(sorted(causes, key=lambda c: (c.due_s, c.onset_s, c.rank, c.order)))
 
 
-def gathered(causes: list[Cause], devices: dict[str, str]) -> list[Cause]:
-    """Causes of one scan, those of signals lost together with one device gathered into one that names it.
+def gathered(causes: Iterable[Cause], lost_with: Mapping[str, str]) -> tuple[Cause, ...]:
+    """Causes of one scan, the first-out first, what is lost told once: by its device, or by the first of its limits.
 
-    devices: device of each signal by name.
+    lost_with: the device of each signal that was lost together with another one of the same device.
     """
-    lost: dict[str, list[Cause]] = {}
-    for cause in causes:
-        device = devices.get(cause.signal, "")
-        if cause.seen in (Seen.BLIND, Seen.INTERMITTENT) and device:
-            lost.setdefault(device, []).append(cause)
-    together = {device: found for device, found in lost.items() if len({c.signal for c in found}) > 1}
-    if not together:
-        return causes
-    kept = [c for c in causes if not any(c in found for found in together.values())]
-    for device, found in together.items():
-        first = in_order(found)[0]
-        kept.append(
-            first._replace(
-                name=device, rank=Rank.DEVICE, kind=max(c.kind for c in found), signal="", number=None, limit=None
-            )
-        )
-    return kept
+    told: dict[str, Cause] = {}
+    for cause in in_order(causes):
+        name = cause.name
+        if cause.seen in LOST:
+            name = device = lost_with.get(cause.signal, "")
+            if device:
+                cause = cause._replace(name=device, rank=Rank.DEVICE, signal="", limit=None)
+            else:
+                name = "signal " + cause.signal
+        told.setdefault(name, cause)
+    return in_order(told.values())
 
 
 class Latch(NamedTuple):
@@ -125,7 +121,7 @@ class Latch(NamedTuple):
 
 
 def add(latch: Latch, causes: tuple[Cause, ...]) -> tuple[Latch, tuple[Cause, ...]]:
-    """The latch with new causes appended, and those that were new. A cause is kept once, by name and how it showed."""
+    """The latch with new causes appended, and those that were new. A cause is kept once, by its name."""
     known = {c.name for c in latch.causes}
     new = tuple(c for c in causes if c.name not in known)
     if not new:
