@@ -1,0 +1,353 @@
+"""The one writer of the record. Measurements cost nothing until a block of them is due; what happened is on the card
+when the call returns.
+
+A card that is full, worn out or read-only stops nothing: what could not be written waits in a bounded memory, oldest
+detail is given up first, and what is given up is counted. Every call is short but for the commit, which takes as long
+as the card does: call from a thread that may wait.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Final
+
+from controller.record import blocks, counters, spool, upkeep
+from controller.record.blocks import Row, Sample
+from controller.record.dating import PowerUp, better
+from controller.record.history import History, Tail
+from controller.record.logbook import Entry, WrongEntry
+from controller.record.schema import open_for_writing
+from controller.record.told import Deed, Happening, Health, Lost, Moment, Packed, Tracked, Waiting, tracked
+from controller.record.upkeep import Keep
+
+# A block holds what is older than BEFORE_S, so that an event still finds its past at full rate: the two together are
+# the most that a power cut can take.
+BLOCK_S: Final = 100.0
+BEFORE_S: Final = 20.0
+AFTER_S: Final = 30.0
+RETRY_S: Final = 30.0  # a card that refused is asked again so often
+_BROKEN = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+class Historian:
+    """The record of one rig, for one machine's life. For one thread at a time; others open a `History`."""
+
+    def __init__(
+        self,
+        path: Path,
+        rig: str,
+        signals: Sequence[Tracked],
+        machine_boot: str,
+        now: Moment,
+        keep: Keep | None = None,
+    ) -> None:
+        """machine_boot: the kernel's name for this power-up. Raises WrongDatabase for the record of another rig."""
+        self._path, self._rig, self._machine_boot = path, rig, machine_boot
+        self._signals = tuple(signals)
+        self._bounds = [signal.bound for signal in signals]
+        self._keep = keep or Keep()
+        self._clock = PowerUp(0, now.wall_s - now.mono_s, now.synchronised, now.mono_s, None)
+        self._db: sqlite3.Connection | None = None
+        self._power_up: PowerUp | None = None  # as stored
+        self._ids: list[int] = []
+        self._rows: deque[Row] = deque()
+        self._stored: Row | None = None  # the newest row that is in a block
+        self._exact: deque[tuple[float, float]] = deque(maxlen=1000)  # spans to keep at full rate
+        self._waiting = Waiting()
+        self._lost = Lost()
+        self._refused_lines = self._commits = 0
+        self._trouble = ""
+        self._retry_s = now.mono_s
+        self._write(now)
+
+    # -- what is told
+
+    def measure(self, now: Moment, values: Sequence[Sample]) -> None:
+        """All signals at one instant, in the order given at the start. At any rate, ten a second too: all count.
+
+        Commits when a block is due.
+        """
+        if len(values) != len(self._signals):
+            raise ValueError(f"{len(values)} values for {len(self._signals)} signals")
+        at_ms = round(now.mono_s * 1000.0)
+        last = self._rows[-1] if self._rows else self._stored
+        if last is not None and at_ms <= last.at_ms:
+            return
+        self._rows.append(Row(at_ms, tuple(values)))
+        if at_ms - self._rows[0].at_ms >= (BLOCK_S + BEFORE_S) * 1000.0:
+            self._pack(now.mono_s - BEFORE_S)
+            self._write(now)
+        elif self._trouble and now.mono_s >= self._retry_s:
+            self._write(now)
+        else:
+            self._look_at_clock(now)
+
+    def happened(self, events: Iterable[Happening], now: Moment) -> bool:
+        """Events; True: they are on the card. Told twice is stored once."""
+        for event in events:
+            self._waiting.events.append(event)
+            self._exact.append((event.at_s - BEFORE_S, event.at_s + AFTER_S))
+        return self._write(now)
+
+    def count(self, grown: Mapping[str, float]) -> None:
+        """What counters have grown by; on the card with the next block or event. See `counters`."""
+        for name, more in grown.items():
+            self._waiting.grown[name] = self._waiting.grown.get(name, 0.0) + more
+
+    def log(self, entry: Entry, now: Moment) -> bool:
+        """A line of the logbook; True: it is on the card."""
+        self._waiting.lines.append(entry)
+        return self._write(now)
+
+    def act(self, deed: Deed, now: Moment) -> bool:
+        """What a person did about an alarm; True: it is on the card."""
+        self._waiting.deeds.append((now.mono_s, deed))
+        return self._write(now)
+
+    def take_in(self, folder: Path, now: Moment) -> int:
+        """Store the lines that wait in the spool folder; how many. What cannot be stored stays there."""
+        taken = 0
+        for path, entry in spool.waiting(folder):
+            if isinstance(entry, WrongEntry):
+                self._refused_lines += 1
+                spool.refused(path)
+                continue
+            self._waiting.lines.append(entry)
+            if not self._write(now):
+                self._waiting.lines.remove(entry)
+                break
+            spool.taken(path)
+            taken += 1
+        return taken
+
+    def flush(self, now: Moment) -> bool:
+        """Everything, the newest samples included, before an orderly end. False: it could not be written."""
+        self._pack(float("inf"))
+        self._retry_s = now.mono_s
+        return self._write(now)
+
+    def close(self) -> None:
+        if self._db is not None:
+            self._db.close()
+            self._db = None
+
+    # -- what is asked
+
+    def health(self) -> Health:
+        used = 0
+        if self._db is not None:
+            with suppress(sqlite3.Error):
+                used = upkeep.bytes_used(self._db)
+        wait, lost = self._waiting, self._lost
+        return Health(
+            self._trouble,
+            len(wait.blocks),
+            len(wait.events),
+            lost.blocks,
+            lost.events,
+            lost.lines,
+            self._refused_lines,
+            self._commits,
+            used,
+        )
+
+    def safe_event(self, boot: str) -> int:
+        """The guard may forget its events up to this number: they are on the card. 0: none."""
+        if self._db is None:
+            return 0
+        try:
+            row = self._db.execute("SELECT max(guard_number) FROM event WHERE boot = ?", (boot,)).fetchone()
+        except sqlite3.Error:
+            return 0
+        return int(row[0] or 0)
+
+    def tail(self) -> Tail | None:
+        """What is measured but not stored yet, for a trend that ends now."""
+        if self._power_up is None or not self._rows:
+            return None
+        rows = tuple(self._rows)
+        found = blocks.unpack(blocks.pack(rows, self._bounds, [False] * len(rows), self._stored), rows[0].at_ms)
+        return Tail(self._power_up.id, {self._signals[at].name: points for at, points in found.items()})
+
+    # -- packing
+
+    def _pack(self, upto_s: float) -> None:
+        """Make a block of the rows up to a moment."""
+        rows: list[Row] = []
+        while self._rows and self._rows[0].at_ms <= upto_s * 1000.0:
+            rows.append(self._rows.popleft())
+        if not rows:
+            return
+        begin_s, end_s = rows[0].at_ms / 1000.0, rows[-1].at_ms / 1000.0
+        spans = [span for span in self._exact if span[1] >= begin_s and span[0] <= end_s]
+        exact = [any(begin <= row.at_ms / 1000.0 <= end for begin, end in spans) for row in rows]
+        block = blocks.pack(rows, self._bounds, exact, self._stored)
+        self._stored = rows[-1]
+        self._waiting.blocks.append(Packed(rows[0].at_ms, rows[-1].at_ms, block))
+
+    # -- writing
+
+    def _look_at_clock(self, now: Moment) -> bool:
+        """Whether the offset has changed for the better."""
+        offset_s = now.wall_s - now.mono_s
+        if not better(self._clock, offset_s, now.synchronised):
+            return False
+        self._clock = self._clock._replace(offset_s=offset_s, synchronised=now.synchronised)
+        return True
+
+    def _write(self, now: Moment) -> bool:
+        """Everything that waits, in one commit. False: it could not be, and waits on."""
+        self._look_at_clock(now)
+        if self._trouble and now.mono_s < self._retry_s:
+            self._waiting.give_up_oldest(self._lost)
+            return False
+        try:
+            if self._db is None:
+                self._db = self._open()
+            self._store(self._db)
+        except (sqlite3.Error, OSError) as error:
+            self._trouble = _in_words(self._path, error)
+            self._retry_s = now.mono_s + RETRY_S
+            with suppress(sqlite3.Error):
+                self.close()
+            self._power_up = None
+            if getattr(error, "sqlite_errorcode", 0) in _BROKEN and self._set_aside():
+                self._retry_s = now.mono_s
+            self._waiting.give_up_oldest(self._lost)
+            return False
+        self._trouble = ""
+        return True
+
+    def _open(self) -> sqlite3.Connection:
+        return open_for_writing(self._path, self._rig)
+
+    def _set_aside(self) -> bool:
+        """A file that is no database any more is kept under another name, and a new one begun."""
+        nth = 1
+        while (aside := self._path.with_name(f"{self._path.name}.damaged-{nth}")).exists():
+            nth += 1
+        try:
+            for suffix in ("-wal", "-shm", ""):
+                part = self._path.with_name(self._path.name + suffix)
+                if part.exists():
+                    part.rename(aside.with_name(aside.name + suffix))
+        except OSError:
+            return False
+        self._trouble += f"; kept as {aside.name}, a new record begins"
+        return True
+
+    def _store(self, db: sqlite3.Connection) -> None:
+        wait = self._waiting
+        if not wait and self._power_up is not None and not self._clock_changed(self._power_up):
+            return
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            power_up = self._own_power_up(db)
+            self._ids = [_signal(db, signal) for signal in self._signals] if not self._ids else self._ids
+            number = History(db).newest_number()
+            grown = dict(wait.grown)
+            for block in wait.blocks:
+                number += 1
+                sealed = blocks.seal(block.data, self._ids)
+                db.execute("INSERT INTO block VALUES (?, ?, ?, ?, ?)", (number, power_up.id, *block[:2], sealed))
+            for event in wait.events:
+                boot, guard_number, at_s, *rest = event
+                row = (number + 1, power_up.id, at_s, boot, guard_number, *rest)
+                if db.execute(f"INSERT OR IGNORE INTO event VALUES ({_marks(row)})", row).rowcount:
+                    number += 1
+                    _add(grown, counters.by_event(event.what, event.subject))
+            for entry in wait.lines:
+                row = (number + 1, entry.id, *_when(db, entry), *_what(entry))
+                if db.execute(f"INSERT OR IGNORE INTO log VALUES ({_marks(row)})", row).rowcount:
+                    number += 1
+                    _add(grown, counters.by_entry(entry.kind, entry.number, entry.unit))
+            for at_s, deed in wait.deeds:
+                number += 1
+                row = (number, power_up.id, at_s, *deed)
+                db.execute(f"INSERT INTO act VALUES ({_marks(row)})", row)
+            upsert = "INSERT INTO counter VALUES (?, ?) ON CONFLICT DO UPDATE SET value = value + excluded.value"
+            db.executemany(upsert, grown.items())
+            if wait.blocks:
+                upkeep.after_block(db, power_up, wait.blocks[-1].end_ms / 1000.0, self._keep)
+            db.execute("COMMIT")
+        except BaseException:
+            with suppress(sqlite3.Error):
+                db.execute("ROLLBACK")
+            raise
+        self._power_up = power_up
+        self._waiting = Waiting()
+        self._commits += 1
+
+    def _clock_changed(self, stored: PowerUp) -> bool:
+        return better(stored, self._clock.offset_s, self._clock.synchronised)
+
+    def _own_power_up(self, db: sqlite3.Connection) -> PowerUp:
+        """This machine's life in the database: made, or its offset put right."""
+        clock = self._clock
+        query = "SELECT id, offset_s, synchronised, first_s, last_s FROM power_up WHERE machine_boot = ?"
+        row = db.execute(query, (self._machine_boot,)).fetchone()
+        if row is None:
+            upkeep.close_power_up(db)
+            at = (self._machine_boot, clock.offset_s, clock.synchronised, clock.first_s)
+            made = db.execute(
+                "INSERT INTO power_up (machine_boot, offset_s, synchronised, first_s) VALUES (?, ?, ?, ?)", at
+            ).lastrowid
+            assert made is not None
+            return clock._replace(id=made)
+        known = PowerUp(row[0], row[1], bool(row[2]), row[3], row[4])
+        if self._clock_changed(known):
+            put = (clock.offset_s, clock.synchronised, known.id)
+            db.execute("UPDATE power_up SET offset_s = ?, synchronised = ? WHERE id = ?", put)
+            known = known._replace(offset_s=clock.offset_s, synchronised=clock.synchronised)
+        return known
+
+
+def _add(grown: dict[str, float], more: Mapping[str, float]) -> None:
+    for name, value in more.items():
+        grown[name] = grown.get(name, 0.0) + value
+
+
+def _marks(row: Sequence[object]) -> str:
+    return ", ".join("?" * len(row))
+
+
+def _signal(db: sqlite3.Connection, signal: Tracked) -> int:
+    """The id of a signal. A changed unit or bound makes a new one."""
+    db.execute("INSERT OR IGNORE INTO signal (name, title, unit, bound) VALUES (?, ?, ?, ?)", signal)
+    query = "SELECT id FROM signal WHERE name = ? AND unit = ? AND bound = ?"
+    return int(db.execute(query, (signal.name, signal.unit, signal.bound)).fetchone()[0])
+
+
+def _when(db: sqlite3.Connection, entry: Entry) -> tuple[int | None, float]:
+    """The power-up a line was written in and the time in it, so that it is re-dated too; else its calendar time."""
+    if entry.time_s is not None:
+        return None, entry.time_s
+    row = db.execute("SELECT id FROM power_up WHERE machine_boot = ?", (entry.machine_boot,)).fetchone()
+    return (None, entry.wall_s) if row is None else (int(row[0]), entry.mono_s)
+
+
+def _what(entry: Entry) -> tuple[str, str, float | None, str, str, str]:
+    return entry.kind, entry.who, entry.number, entry.unit, entry.side, entry.text
+
+
+_WORDS = {
+    sqlite3.SQLITE_FULL: "the disk is full",
+    sqlite3.SQLITE_READONLY: "the disk or the file is read-only",
+    sqlite3.SQLITE_CANTOPEN: "the file cannot be opened",
+    sqlite3.SQLITE_CORRUPT: "the file is damaged",
+    sqlite3.SQLITE_NOTADB: "the file is damaged",
+    sqlite3.SQLITE_BUSY: "another program writes to it",
+    sqlite3.SQLITE_IOERR: "the disk reports an error",
+}
+
+
+def _in_words(path: Path, error: sqlite3.Error | OSError) -> str:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # the low byte is the primary code
+    return f"{path}: {_WORDS.get(code, str(error))}; what happens now waits in memory"
+
+
+__all__ = ["Deed", "Happening", "Health", "Historian", "Keep", "Moment", "Tracked", "tracked"]
