@@ -50,7 +50,6 @@ class Places(NamedTuple):
 
 def guard(rig: Rig, hardware: Hardware, open_ports: Callable[[], Ports], places: Places) -> int:
     """Run until told to end; the process's exit code. Raises Taken, OSError or ValueError where it cannot start."""
-    began_s = time.monotonic()
     notify = Notify()
     ended: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -64,9 +63,8 @@ def guard(rig: Rig, hardware: Hardware, open_ports: Callable[[], Ports], places:
     atexit.register(off)
     try:
         loop, writer, incidents = _assemble(rig, hands, ports, places, notify, times)
-        took_s = time.monotonic() - began_s
         notify.ready(loop.sentence())
-        loop.started(f"first scan {took_s:.2f} s after the start; {_how_ended(loop)}")
+        loop.started(f"first scan {times.now() - realtime.process_began_s():.2f} s after the start; {_how_ended(loop)}")
         loop.run(lambda: bool(ended))
         notify.stopping()
         loop.end()

@@ -36,6 +36,13 @@ def settle() -> None:
     gc.freeze()
 
 
+def process_began_s() -> float:
+    """When this process was made, on the clock of the scan (CLOCK_BOOTTIME): what came before `main` counts too."""
+    with open("/proc/self/stat", encoding="ascii") as file:
+        after_name = file.read().rpartition(")")[2].split()
+    return int(after_name[19]) / os.sysconf("SC_CLK_TCK")  # field 22 of proc(5)
+
+
 def clock_synchronised() -> bool:
     """The kernel's word on the wall clock, whoever keeps it."""
     unsynchronised = 5  # TIME_ERROR of adjtimex(2)

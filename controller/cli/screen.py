@@ -1,0 +1,167 @@
+"""What the terminal shows of a rig: made of one frame, so that it says what the guard decided with."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from rich.console import Group, RenderableType
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from controller.core.explain import PLAIN, duration, explain, explain_cause, explain_event, number
+from controller.core.limits import Effect
+from controller.core.margins import Margin, Trend, margins
+from controller.core.memory import Memory
+from controller.core.rig import Grade, Rig
+from controller.core.sequence import State
+from controller.core.signals import Code, Status
+
+BAR = 24
+_TONE = {
+    State.RUNNING: "green",
+    State.VENTING: "green",
+    State.TRIPPED: "red",
+    State.LOCKED_OUT: "red",
+    State.OUT_OF_SERVICE: "yellow",
+    State.SERVICE: "yellow",
+}
+_LOUD = {"trip": "bold red", "later_cause": "red", "alarm": "yellow", "refused": "yellow", "signal_lost": "yellow"}
+
+
+class View(NamedTuple):
+    """Everything on the screen."""
+
+    rig: Rig
+    memory: Memory
+    trend: Trend
+    status: dict[str, Any]
+    events: list[dict[str, Any]]  # the newest, oldest first
+    hint: str = ""
+
+
+def tone(state: State) -> str:
+    return _TONE.get(state, "cyan")
+
+
+def bar(fraction: float | None, width: int = BAR) -> Text:
+    """The way left: a full bar is as far as in normal running, an empty one is at the limit."""
+    if fraction is None:
+        return Text("?" * width, style="red")
+    full = round(max(0.0, min(1.0, fraction)) * width)
+    colour = "green" if fraction > 0.5 else "yellow" if fraction > 0.2 else "red"
+    return Text("█" * full, style=colour) + Text("░" * (width - full), style="bright_black")
+
+
+def left_in_words(rig: Rig, margin: Margin) -> str:
+    limit = next(x for x in rig.limits if x.name == margin.limit)
+    signal = rig.signals[margin.signal]
+    if margin.left is None:
+        return "not seen"
+    if limit.is_switch:
+        return "well" if margin.left > 0.0 else "not well"
+    text = number(max(0.0, margin.left), signal.unit) + " left"
+    return text + f", {duration(margin.seconds)} at this trend" if margin.seconds is not None else text
+
+
+def leave_in_words(view: View) -> str:
+    """The answer to: may I leave it?"""
+    missing = list(view.rig.missing)
+    if view.rig.grade is Grade.UNATTENDED and not view.memory.latch.causes:
+        return "May I leave it? Yes."
+    if view.memory.latch.causes:
+        missing.insert(0, "a trip stands")
+    return "May I leave it? No: " + "; ".join(missing) + "."
+
+
+def render(view: View) -> RenderableType:
+    rig, memory = view.rig, view.memory
+    found = margins(rig, memory, view.trend)
+    state = memory.sequence.state
+    said = explain(rig, memory, found).text
+    simulated = " · SIMULATED" if rig.simulated else ""
+    head = Panel(
+        Text(said, style=f"bold {tone(state)}"),
+        title=f"{rig.name} · {state.name.lower().replace('_', ' ')}{simulated}",
+        title_align="left",
+        subtitle=leave_in_words(view),
+        subtitle_align="left",
+        border_style=tone(state),
+    )
+    parts: list[RenderableType] = [head]
+    if memory.latch.causes:
+        parts.append(_causes(view))
+    parts += [_margins(view, found), _signals(view), _events(view)]
+    if faults := view.status.get("faults"):
+        parts.append(Text("Controller: " + "; ".join(faults), style="yellow"))
+    if view.hint:
+        parts.append(Text(view.hint, style="bright_black"))
+    return Group(*parts)
+
+
+def _causes(view: View) -> Table:
+    table = Table.grid(padding=(0, 1))
+    for at, cause in enumerate(view.memory.latch.causes):
+        table.add_row("first" if at == 0 else "then", Text(explain_cause(view.rig, cause).text, style="red"))
+    return table
+
+
+def _margins(view: View, found: tuple[Margin, ...]) -> Table:
+    """Armed limits that cut power or stop, the nearest first; the rest are permissives and need no bar."""
+    effects = {limit.name: limit.effect for limit in view.rig.limits}
+    titles = {limit.name: limit.title for limit in view.rig.limits}
+    table = Table.grid(padding=(0, 2))
+    shown = [m for m in found if m.armed and effects[m.limit] >= Effect.STOP]
+    for margin in sorted(shown, key=lambda m: -1.0 if m.fraction is None else m.fraction)[:10]:
+        name = titles[margin.limit] + (" (bypassed)" if margin.bypassed else "")
+        table.add_row(name, bar(margin.fraction), left_in_words(view.rig, margin))
+    return table
+
+
+def _signals(view: View) -> Table:
+    table = Table.grid(padding=(0, 2), expand=False)
+    row: list[RenderableType] = []
+    for signal, value in zip(view.rig.signals, view.memory.values, strict=True):
+        row += [
+            Text(signal.title, style="bright_black"),
+            value_in_words(signal.unit, value.number, value.status, value.code),
+        ]
+        if len(row) == 6:
+            table.add_row(*row)
+            row = []
+    if row:
+        table.add_row(*row)
+    return table
+
+
+def value_in_words(unit: str, value: float | None, status: Status, code: Code) -> Text:
+    if value is None:
+        return Text(PLAIN.get(code, code.name.lower()), style="red")
+    style = "" if status is Status.GOOD else "yellow"
+    if unit in ("share", ""):
+        return Text("yes" if value >= 1.0 else "no", style=style)
+    return Text(number(value, unit), style=style)
+
+
+def _events(view: View) -> Table:
+    from controller.cli.told import event_of
+
+    table = Table.grid(padding=(0, 2))
+    for told in view.events[-8:]:
+        ago = duration(max(0.0, view.memory.now_s - told["at_s"]))
+        table.add_row(
+            Text(f"{ago} ago", style="bright_black"),
+            Text(explain_event(view.rig, event_of(told)), style=_LOUD.get(told["what"], "")),
+        )
+    return table
+
+
+def plain(view: View) -> list[str]:
+    """The same as lines, for pipes and for readers that speak."""
+    found = margins(view.rig, view.memory, view.trend)
+    lines = [f"{view.rig.name}: {explain(view.rig, view.memory, found).text}", leave_in_words(view)]
+    lines += [explain_cause(view.rig, cause).text for cause in view.memory.latch.causes]
+    for signal, value in zip(view.rig.signals, view.memory.values, strict=True):
+        lines.append(f"  {signal.title:<32}{value_in_words(signal.unit, value.number, value.status, value.code).plain}")
+    lines += [f"Controller: {fault}" for fault in view.status.get("faults", ())]
+    return lines
