@@ -207,8 +207,8 @@ def pressure_against_seal(q: Question) -> None:
             q.problems.add(
                 _key(limit, signal),
                 f"{limit.core.threshold:g} mbar pushes gas from one side into the other: {cell.seal_depth_mm:g} mm of "
-                f"lye at {cell.lye_g_mL:g} g/mL hold {cell.seal_depth_mm:g} x {per_mm:.4f} = {seal_mbar:.1f} mbar{least}; "
-                f"half of the smaller is {half_mbar:.1f} mbar",
+                f"lye at {cell.lye_g_mL:g} g/mL hold {cell.seal_depth_mm:g} x {per_mm:.4f} = {seal_mbar:.1f} mbar"
+                f"{least}; half of the smaller is {half_mbar:.1f} mbar",
                 f"Give at most {int(10.0 * half_mbar) / 10.0:g} mbar.",
             )
 

@@ -50,7 +50,7 @@ class Cell(Table):
     cells_in_series: int = Field(ge=1, le=100, description="number of cells in series")
     electrode_area_cm2: float = Field(gt=0.0, le=1e5, description="area of one side of one electrode, cm2")
     seal_depth_mm: float = Field(
-        gt=0.0, le=1e4, description="height of lye over the lowest opening between the two gas sides, at the low level"
+        gt=0.0, le=1e4, description="height of lye over the lowest opening between the gas sides, normal level"
     )
     bubble_point_mbar: Positive | None = Field(
         default=None, description="pressure difference at which gas goes through the wet separator, mbar"

@@ -5,12 +5,14 @@ All problems are collected before any is raised: nobody wants to be told one at 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
 from controller.config.lines import Path
 
 LONGEST = 60
+_BARE = re.compile(r"[A-Za-z0-9_-]{1,60}")
 
 
 class Problem(NamedTuple):
@@ -43,7 +45,13 @@ def shown(value: object) -> str:
 
 
 def dotted(path: Path) -> str:
-    return ".".join(str(part) for part in path)
+    """A key as TOML would have it: limits."level high".delay_s"""
+    return ".".join(str(part) if _BARE.fullmatch(str(part)) else shown_name(str(part)) for part in path)
+
+
+def shown_name(name: str) -> str:
+    text = name if len(name) <= LONGEST else name[: LONGEST - 3] + "..."
+    return f'"{text.encode("unicode_escape").decode("ascii") if not text.isprintable() else text}"'
 
 
 class Problems:

@@ -12,7 +12,7 @@ from controller.config import models
 from controller.config.defaults import DEFAULTS
 from controller.config.lines import Path
 from controller.config.pins import DRIVERS
-from controller.config.problems import Problems, shown
+from controller.config.problems import Problems, dotted, shown
 from controller.config.units import OF_A_LIMIT, OF_A_SIGNAL, Table, as_written, quantity_of
 
 _SIGNAL_MODELS: dict[str, type[BaseModel]] = {
@@ -21,15 +21,14 @@ _SIGNAL_MODELS: dict[str, type[BaseModel]] = {
     models.NO_SENSOR: models.NoSensor,
 }
 _TAGS = frozenset(_SIGNAL_MODELS)
+_TABLE_WANTED = ("dict_type", "model_type", "model_attributes_type")
 _PLAIN = {
     "bool_type": "is not true or false",
     "float_type": "is not a number",
     "int_type": "is not a whole number",
     "string_type": "is not text in quotes",
     "finite_number": "is not a finite number",
-    "dict_type": "is not a table",
-    "model_type": "is not a table",
-    "model_attributes_type": "is not a table",
+    **dict.fromkeys(_TABLE_WANTED, "is not a table"),
     "list_type": "is not a list",
     "date_type": "is not a day, as 2026-05-01",
 }
@@ -64,7 +63,8 @@ def report(
             problems.add(written, f"{shown(found['input'])} is not a name that this table has", _expected(found, field))
         else:
             wrong = f"{shown(found['input'])} {_PLAIN.get(kind, 'is not right')}"
-            problems.add(written, wrong, _expected(found, field))
+            table = f"Write a table [{dotted(written)}] with its keys."
+            problems.add(written, wrong, table if kind in _TABLE_WANTED else _expected(found, field))
 
 
 def _expected(found: Any, field: str) -> str:
