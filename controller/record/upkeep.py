@@ -14,7 +14,6 @@ from controller.record.history import History
 from controller.record.rollups import DAY_S, HOUR_S, MINUTE_S, Buckets
 
 GIVE_BACK = 0.05  # share of the detail thrown away when the record is too big
-LEAST_BLOCKS = 1000  # about a day
 
 
 class Keep(NamedTuple):
@@ -23,6 +22,7 @@ class Keep(NamedTuple):
     stored_days: float = 60.0  # every stored point
     minutes_days: float = 800.0
     most_bytes: int = 1_000_000_000  # beyond it stored points go first, then minutes
+    least_blocks: int = 1000  # about a day of stored points stays whatever the size
 
 
 def bytes_used(db: sqlite3.Connection) -> int:
@@ -117,21 +117,19 @@ def tidy(db: sqlite3.Connection, now: PowerUp, now_s: float, keep: Keep) -> None
             old_s = wall_s - keep.minutes_days * DAY_S - one.offset_s
             where = "level_s = ? AND power_up = ? AND begin_s < ?"
             db.execute(f"DELETE FROM rollup WHERE {where}", (MINUTE_S, one.id, old_s - HOUR_S))
-    if bytes_used(db) > keep.most_bytes:
-        _give_back(db)
+    while bytes_used(db) > keep.most_bytes and _give_back(db, keep.least_blocks):
+        pass
 
 
-def _give_back(db: sqlite3.Connection) -> None:
-    """Some of the oldest detail: stored points while there is more than a day of them, else minutes."""
+def _give_back(db: sqlite3.Connection, least_blocks: int) -> bool:
+    """Some of the oldest detail: stored points while there are more than the least, else minutes. False: none left."""
     count = db.execute("SELECT count(*) FROM block").fetchone()[0]
-    if count > LEAST_BLOCKS:
-        query = "SELECT number FROM block ORDER BY number LIMIT 1 OFFSET ?"
-        upto = db.execute(query, (int(count * GIVE_BACK) + 1,)).fetchone()[0]
-        db.execute("DELETE FROM block WHERE number < ?", (upto,))
-        return
+    if count > least_blocks:
+        query = "DELETE FROM block WHERE number IN (SELECT number FROM block ORDER BY number LIMIT ?)"
+        return db.execute(query, (int(count * GIVE_BACK) + 1,)).rowcount > 0
     count = db.execute("SELECT count(*) FROM rollup WHERE level_s = ?", (MINUTE_S,)).fetchone()[0]
-    db.execute(
+    query = (
         "DELETE FROM rollup WHERE level_s = ?1 AND (power_up, begin_s) IN"
-        " (SELECT power_up, begin_s FROM rollup WHERE level_s = ?1 ORDER BY power_up, begin_s LIMIT ?2)",
-        (MINUTE_S, int(count * GIVE_BACK) + 1),
+        " (SELECT power_up, begin_s FROM rollup WHERE level_s = ?1 ORDER BY power_up, begin_s LIMIT ?2)"
     )
+    return db.execute(query, (MINUTE_S, int(count * GIVE_BACK) + 1)).rowcount > 0

@@ -18,7 +18,7 @@ NUMBERS = st.floats(-1e4, 1e4, allow_nan=False, width=32)
 
 def furthest(times: list[int], values: list[float], kept: list[int]) -> list[float]:
     line = np.interp(times, [times[k] for k in kept], [values[k] for k in kept])
-    return np.abs(np.array(values) - line).tolist()
+    return [abs(value - at) for value, at in zip(values, line.tolist(), strict=True)]
 
 
 @given(st.lists(st.tuples(st.integers(1, 5000), NUMBERS), min_size=1, max_size=80), st.floats(0.0, 100.0))

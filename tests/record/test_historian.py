@@ -1,4 +1,4 @@
-"""What is told is found again: measurements within their bound, events and counters at once, all with the right date."""
+"""What is told is found again: measurements within their bound, events and counters at once, with the right date."""
 
 from __future__ import annotations
 
@@ -85,11 +85,9 @@ def test_a_trend_ends_now_though_the_newest_minutes_are_not_stored(path: Path) -
 
 
 def test_peaks_survive_in_a_trend_of_any_length(path: Path) -> None:
-    one = historian(path)
-    for at_s in range(3 * 86400 // 10):
-        one.measure(moment(10.0 * at_s), quiet(77.0 if at_s == 9000 else 20.0))  # one sample in three days
-        if at_s % 9 == 0:  # so that ten seconds are no gap
-            one.measure(moment(10.0 * at_s + 4.9), quiet(20.0))
+    one = Historian(path, "boathouse", SIGNALS[:1], "machine-1", moment(0.0))
+    for at_s in range(0, 3 * 86400, 4):
+        one.measure(moment(at_s), [(77.0 if at_s == 90_000 else 20.0, 0)])  # one sample in three days
     one.flush(moment(3 * 86400))
     with History.open(path) as history:
         for span_s in (3600 * 26, 3 * 86400):
@@ -216,9 +214,10 @@ def test_a_restarted_link_goes_on_in_the_same_power_up(path: Path) -> None:
 
 
 def test_old_detail_goes_and_hours_stay(path: Path) -> None:
-    one = historian(path, keep=Keep(stored_days=1.0, minutes_days=2.0))
+    keep = Keep(stored_days=1.0, minutes_days=2.0)
+    one = Historian(path, "boathouse", SIGNALS[:1], "machine-1", moment(0.0), keep)
     for at_s in range(0, 4 * 86400, 4):
-        one.measure(moment(at_s), quiet(20.0 + at_s / 86400.0))
+        one.measure(moment(at_s), [(20.0 + at_s / 86400.0, 0)])
     one.flush(moment(4 * 86400))
     db = one._db
     assert db is not None
@@ -236,12 +235,15 @@ def test_old_detail_goes_and_hours_stay(path: Path) -> None:
 
 
 def test_a_record_that_grows_too_big_gives_up_its_oldest_detail(path: Path) -> None:
-    one = historian(path, keep=Keep(most_bytes=2_000_000))
-    for at_s, values in day(5 * 86400, step_s=4.0):
+    one = historian(path, keep=Keep(most_bytes=600_000, least_blocks=10))
+    for at_s, values in day(86400, begin_s=9 * 3600, step_s=2.0):
         one.measure(moment(at_s), values)
-    assert one.health().bytes_used < 2_300_000
+    assert one.health().bytes_used < 800_000
+    assert one._db is not None
+    assert one._db.execute("SELECT min(begin_ms) FROM block").fetchone()[0] > 12 * 3_600_000
     with History.open(path) as history:
-        assert history.trend(["current"], NOON_S, NOON_S + 5 * 86400, 100)[0].at_s[0] < NOON_S + 7200
+        trend = history.trend(["current"], NOON_S, NOON_S + 5 * 86400, 100)[0]
+        assert trend.at_s[0] < NOON_S + 10 * 3600
 
 
 def test_the_wrong_clock_throws_nothing_away(path: Path) -> None:
