@@ -42,10 +42,12 @@ class SlowReader(Protocol):
 class SlowGroup:
     """Blocking readers that share a bus, asked one after another. Each result goes to its signal's place."""
 
-    def __init__(self, name: str, one_takes_s: float, put: Callable[[int, Reading], None]) -> None:
+    def __init__(
+        self, name: str, one_takes_s: float, put: Callable[[int, Reading], None], clock: Clock, wait: Wait
+    ) -> None:
         self.name = name
         self.one_takes_s = one_takes_s
-        self._put = put
+        self._put, self._clock, self._wait = put, clock, wait
         self._readers: list[tuple[int, SlowReader]] = []
         self._next = 0
         self._under_way: tuple[int, Reading] | None = None
@@ -55,8 +57,10 @@ class SlowGroup:
         self._readers.append((position, reader))
 
     def run_once(self) -> None:
-        """Reads the next one. Blocks: for a thread of its own."""
+        """Reads the next one. Blocks: for a thread of its own, which an absent sensor must not make spin."""
+        until_s = self._clock() + self.one_takes_s
         self._put(*self._read())
+        self._wait(max(0.0, until_s - self._clock()))
 
     def step(self, now_s: float) -> None:
         """As `run_once` in a thread would, on a virtual clock: a result is there `one_takes_s` after its start."""
@@ -84,6 +88,7 @@ class Instruments:
         self._converters: list[tuple[tuple[int, ...], Converter]] = []
         self._polled: list[tuple[int, FlowMeter | Contact]] = []
         self._slow: dict[str, SlowGroup] = {}
+        self._clock, self._wait = clock, wait
         with ExitStack() as undo:  # whatever was opened is closed again if the next thing cannot be
             self._logs = undo
             self._open(hardware, ports, clock, wait)
@@ -128,7 +133,9 @@ class Instruments:
 
     def _group(self, source: Source, one_takes_s: float) -> SlowGroup:
         if source.device not in self._slow:
-            self._slow[source.device] = SlowGroup(source.device, one_takes_s, self._latest.__setitem__)
+            self._slow[source.device] = SlowGroup(
+                source.device, one_takes_s, self._latest.__setitem__, self._clock, self._wait
+            )
         return self._slow[source.device]
 
     @property

@@ -11,6 +11,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -161,7 +162,8 @@ class LinkPins:
         self._line.ask(Ask.UNWATCH, pin)
 
     def close(self) -> None:
-        self._edges.shutdown(socket.SHUT_RDWR)
+        with suppress(OSError):  # not connected any more
+            self._edges.shutdown(socket.SHUT_RDWR)
         self._edges.close()
 
 
@@ -200,13 +202,9 @@ class LinkPorts:
         self.kernel = LinkKernel(folder / KERNEL_FOLDER, wait)
 
     def close(self) -> None:
-        try:
-            self.pins.close()
-        except OSError:  # the bench went first: there is nothing left to give back
-            return
-        finally:
-            self._backend.close()
-            self._line.close()
+        self.pins.close()
+        self._backend.close()
+        self._line.close()
 
 
 def control(folder: Path, do: str, **given: Any) -> Any:

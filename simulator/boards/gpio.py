@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 from gpiozero import PinInvalidFunction, PinSetInput
@@ -28,7 +29,8 @@ class SimPin(PiPin):  # type: ignore[misc] # the library is not typed
     def close(self) -> None:
         self.when_changed = None
         self._out, self._frequency = False, None
-        self._backend.claim_in(self._number, "floating")
+        with suppress(OSError):  # when the bench went first there is nothing left to give back
+            self._backend.claim_in(self._number, "floating")
 
     def output_with_state(self, state: Any) -> None:
         self._out = True
@@ -90,7 +92,8 @@ class SimPin(PiPin):  # type: ignore[misc] # the library is not typed
         self._backend.watch(self._number, self._seen)
 
     def _disable_event_detect(self) -> None:
-        self._backend.unwatch(self._number)
+        with suppress(OSError):
+            self._backend.unwatch(self._number)
 
     def _seen(self, at_s: float, level: bool) -> None:
         if self._edges == "both" or level == (self._edges == "rising"):

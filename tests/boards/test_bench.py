@@ -283,7 +283,7 @@ def test_a_lost_edge_of_a_float_does_not_hide_that_it_has_opened() -> None:
     run = Run()
     run.start()
     run.bench.fault("level_hydrogen", "lost_edges")
-    run.plant.now["level_h_mm"] = 140.0
+    run.plant.now["level_h_mm"] = 90.0
     run.scans(2)
     assert run.number("level_hydrogen") == 0.0
 
