@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from simulator.boards.bench import Asked, Bench, FaultError
+from simulator.boards.bench import Bench, FaultError
+from simulator.boards.physics import Physics
 from simulator.boards.wiring import Wiring
-from simulator.plant.advance import advance
-from simulator.plant.inputs import NEUTRAL, Disturbances, Inputs
-from simulator.plant.observe import observer
+from simulator.plant.inputs import NEUTRAL, OFF, Disturbances
+from simulator.plant.observe import Seen
 from simulator.plant.parameters import BOATHOUSE, MINIMAL, Parameters
 from simulator.plant.start import cold_start
+from simulator.plant.state import State
 
 PLANT = "plant"  # the part that the physics' own faults sit in
 _KINDS = {
@@ -19,36 +20,36 @@ _KINDS = {
     for name, default in NEUTRAL._asdict().items()
     if not isinstance(default, tuple | int) or isinstance(default, bool)
 }
+QUANTITIES = tuple(name for name in Seen._fields if name != "cell_v")
+ATTENDED_A = 10.0  # where the knob of the minimal bench stands: what it may run at with somebody beside it
 
 
-class PlantBehind:
-    """The physics as a bench asks for it. `disturbances` is what has gone wrong with them."""
+class PlantBehind(Physics):
+    """The physics as a bench asks for it.
 
-    def __init__(self, parameters: Parameters, temperature_c: float) -> None:
-        self._parameters = parameters
-        self._state = cold_start(parameters, temperature_c)
-        self._look = observer(parameters)
-        self._inputs = Inputs()
-        self.disturbances = NEUTRAL
+    `disturbances` is what has gone wrong with them; `script` lays numbers, by quantity, over what instruments look at.
+    """
 
-    def advance(self, asked: Asked, dt_s: float) -> None:
-        on = asked.on
-        self._inputs = self._inputs._replace(
-            main_closed=asked.main_closed,
-            second_closed=asked.second_closed,
-            setpoint_a=self._inputs.setpoint_a if asked.setpoint_a is None else asked.setpoint_a,
-            coolant_open=on.get("coolant", False),
-            ventilation_on=on.get("ventilation", True),
-            collecting=on.get("collect", False),
-            top_up_on=on.get("top_up", False),
-            mains=asked.mains,
-            disturbances=self.disturbances,
-        )
-        self._state = advance(self._parameters, self._state, self._inputs, dt_s)
+    def __init__(self, parameters: Parameters, state: State, knob_a: float) -> None:
+        super().__init__(parameters, state, OFF._replace(setpoint_a=knob_a))
+        self.script: dict[str, float] = {}
+
+    @property
+    def disturbances(self) -> Disturbances:
+        return self.surroundings.disturbances
+
+    @disturbances.setter
+    def disturbances(self, wrong: Disturbances) -> None:
+        self.surroundings = self.surroundings._replace(disturbances=wrong)
+
+    @property
+    def seen(self) -> Seen:
+        """The truth, whatever anybody is shown."""
+        return self._look(self.state, self._inputs)
 
     def quantities(self) -> Mapping[str, float]:
-        seen = self._look(self._state, self._inputs)._asdict()
-        return {name: number for name, number in seen.items() if isinstance(number, float)}
+        seen = self.seen
+        return {name: getattr(seen, name) for name in QUANTITIES} | self.script
 
 
 def parameters_of(wiring: Wiring) -> Parameters:
@@ -59,8 +60,17 @@ def parameters_of(wiring: Wiring) -> Parameters:
 class WholeBench(Bench):
     """A bench with the physics behind it; their faults are kinds of the part `plant`, the amount in the kind's unit."""
 
-    def __init__(self, wiring: Wiring, clock: Callable[[], float], seed: int = 1, temperature_c: float = 20.0) -> None:
-        self.behind = PlantBehind(parameters_of(wiring), temperature_c)
+    def __init__(
+        self,
+        wiring: Wiring,
+        clock: Callable[[], float],
+        seed: int = 1,
+        temperature_c: float = 20.0,
+        behind: PlantBehind | None = None,
+    ) -> None:
+        parameters = parameters_of(wiring)
+        knob_a = ATTENDED_A if parameters is MINIMAL else OFF.setpoint_a
+        self.behind = behind or PlantBehind(parameters, cold_start(parameters, temperature_c), knob_a)
         super().__init__(wiring, self.behind, clock, seed, keeps_outputs=False)
 
     def known_faults(self) -> dict[str, dict[str, str]]:
@@ -77,6 +87,6 @@ class WholeBench(Bench):
 
     def clear(self, part: str = "") -> None:
         if part in ("", PLANT):
-            self.behind.disturbances = Disturbances()
+            self.behind.disturbances = NEUTRAL
         if part != PLANT:
             super().clear(part)

@@ -17,6 +17,7 @@ METER_FAULTS = {
     "stuck": "no pulses whatever flows",
     "spikes": "pulses of 0.3 ms at random, this many a second, and none from flow",
     "hum": "pulses of 5 ms at exactly this many hertz, and none from flow",
+    "loses": "share of the pulses that do not come",
     "burst": "edges 0.1 ms apart, this many at once, on top of the flow's own pulses",
 }
 
@@ -33,6 +34,7 @@ class Turbine:
         self._to_next = self._spacing[0] / 2.0  # of a pulse, until the next edge
         self._level = False
         self._random_next_s = math.nan
+        self._came = True
         self.pulses = 0
         self._pending: list[tuple[float, bool]] = []  # the end of a spurious pulse that began before the stretch ended
 
@@ -50,9 +52,17 @@ class Turbine:
         if kind == "stuck":
             return []
         edges = list(self._turning(flow_l_min, from_s, to_s))
+        if fault is not None and kind == "loses":
+            edges = [edge for edge in edges if self._comes(edge[1], fault.amount)]
         if fault is not None and kind == "burst":
             edges = _burst(edges, self._level, int(fault.amount), fault.since_s, from_s, to_s)
         return edges
+
+    def _comes(self, rises: bool, lost: float) -> bool:
+        """Whether an edge reaches the wire: the end of a pulse does when its beginning did."""
+        if rises:
+            self._came = self._noise.random() >= lost
+        return self._came
 
     def _turning(self, flow_l_min: float, from_s: float, to_s: float) -> Iterator[tuple[float, bool]]:
         hz = max(flow_l_min, 0.0) * self._per_litre / 60.0
