@@ -122,7 +122,7 @@ def _judge(signal: Signal, last: Value, reading: Reading, now_s: float) -> tuple
     """First bad answer, and whether the number was refused for lying where it lies (range, saturation, rate)."""
     number, stamp_s, code = reading
     if number is None or code not in _CARRIES_A_NUMBER:
-        return (Code.ABSENT if code is Code.OK else code), False
+        return (Code.ABSENT if code in _CARRIES_A_NUMBER else code), False
     if not math.isfinite(number):
         return Code.NOT_FINITE, False
     if not stamp_s <= now_s:  # a stamp that is not a number fails here too

@@ -131,42 +131,68 @@ class Parts:
     """Relay, contactors and a supply that follows its set-point at once. Times in seconds."""
 
     relay_s: float = 1.0
+    has_second: bool = True
+    seals_in: bool = True  # closes on the pulse and then holds itself; otherwise it follows `hold`
     last_edge_s: float = -1e9
     main: bool = False
     second: bool = False
+    # broken ones
     main_welded: bool = False
     second_welded: bool = False
     relay_stuck: bool = False
-    seals_in: bool = True
-    main_aux_lies: bool | None = None
+    main_dead: bool = False  # never closes
+    second_dead: bool = False
+    relay_dead: bool = False
+    seal_broken: bool = False  # falls open again when the pulse ends
+    main_aux_lies: bool | None = None  # what it says, whatever the contact does
+    second_aux_lies: bool | None = None
+    relay_aux_lies: bool | None = None
     closings: list[float] = field(default_factory=list)  # of the path: both contactors closed
+    pulses: int = 0
 
     def relay(self, now_s: float) -> bool:
-        return self.relay_stuck or now_s - self.last_edge_s <= self.relay_s
+        return not self.relay_dead and (self.relay_stuck or now_s - self.last_edge_s <= self.relay_s)
+
+    def elapse(self, now_s: float) -> None:
+        """Time passes in which nobody acts: without edges the relay drops both contactors."""
+        if not self.relay(now_s):
+            self.main, self.second = self.main_welded, self.second_welded
 
     def advance(self, outputs: Outputs, now_s: float) -> None:
+        was = self.path
         if outputs.edge:
             self.last_edge_s = now_s
-        was = self.path
+        self.pulses += outputs.main_close
         fed = self.relay(now_s)
-        sealed = outputs.main_close or self.main or not self.seals_in
-        self.main = self.main_welded or (fed and outputs.main_hold and sealed)
-        self.second = self.second_welded or (fed and outputs.second)
+        held = outputs.main_close or (self.main and not self.seal_broken) or not self.seals_in
+        self.main = self.main_welded or (fed and outputs.main_hold and held and not self.main_dead)
+        self.second = self.second_welded or (fed and outputs.second and not self.second_dead)
         if self.path and not was:
             self.closings.append(now_s)
 
     @property
     def path(self) -> bool:
-        return self.main and self.second
+        return self.main and (self.second or not self.has_second)
+
+    def contacts(self, power: PowerPath, now_s: float) -> tuple[bool | None, bool | None, bool | None]:
+        """What the auxiliary contacts of main, second and relay say, as far as they are wired."""
+        told = (
+            (power.main_contact, self.main_aux_lies, self.main),
+            (power.second_contact and self.has_second, self.second_aux_lies, self.second),
+            (power.relay_contact, self.relay_aux_lies, self.relay(now_s)),
+        )
+        main, second, relay = ((is_so if lie is None else lie) if wired else None for wired, lie, is_so in told)
+        return main, second, relay
 
 
 class Bench:
-    """The core and its parts on a clock of its own. `world` may change any reading before it is given."""
+    """The core and its parts on a clock of its own; what the signals read may be set by name."""
 
     def __init__(self, rig_: Rig | None = None, start_s: float = 1000.0, latch: Latch | None = None) -> None:
         self.rig = rig_ or rig()
         self.now_s = start_s
-        self.parts = Parts()
+        power = self.rig.power
+        self.parts = Parts(power.watchdog_s, power.has_second, power.seal_in)
         self.memory: Memory = first(self.rig, latch or Latch(1, self.rig.rig_hash, False), start_s)
         self.outputs = OFF
         self.events: list[Event] = []
@@ -182,8 +208,10 @@ class Bench:
         self.stamps: dict[str, float] = {}
         self.latch_delay: Callable[[], bool] = lambda: True
         self.on_disk = self.memory.latch.number
+        self.well = True
         self.pins: tuple[bool | None, ...] = (False,) * len(PINS)
-        self.fixed_current_a: float | None = None
+        self.fixed_current_a: float | None = None  # whatever flows or not
+        self.supply_a: float | None = None  # what the supply gives into a closed path; None: what it is told
 
     @property
     def state(self) -> State:
@@ -192,7 +220,9 @@ class Bench:
     def current_a(self) -> float:
         if self.fixed_current_a is not None:
             return self.fixed_current_a
-        return self.outputs.setpoint_a if self.parts.path else 0.0
+        if not self.parts.path:
+            return 0.0
+        return self.outputs.setpoint_a if self.supply_a is None else self.supply_a
 
     def readings(self) -> tuple[Reading, ...]:
         out = []
@@ -208,8 +238,9 @@ class Bench:
 
     def scan(self, *commands: Command, dt_s: float = 0.1) -> Outputs:
         self.now_s += dt_s
-        aux = self.parts.main if self.parts.main_aux_lies is None else self.parts.main_aux_lies
-        inputs = Inputs(self.readings(), self.pins, aux, self.parts.second, self.parts.relay(self.now_s), self.on_disk)
+        self.parts.elapse(self.now_s)
+        contacts = self.parts.contacts(self.rig.power, self.now_s)
+        inputs = Inputs(self.readings(), self.pins, *contacts, self.on_disk, self.well)
         self.memory, self.outputs, events = step(self.rig, self.memory, inputs, commands, self.now_s)
         self.events.extend(events)
         self.parts.advance(self.outputs, self.now_s)
@@ -235,6 +266,14 @@ class Bench:
     def run(self, for_s: float) -> None:
         for _ in range(round(for_s / 0.1)):
             self.scan()
+
+    def said(self, what: Happened) -> list[str]:
+        """Subjects of the events of one kind so far."""
+        return [e.subject for e in self.events if e.what is what]
+
+    @property
+    def causes(self) -> list[str]:
+        return [c.name for c in self.memory.latch.causes]
 
     def start(self) -> None:
         """From off to running."""

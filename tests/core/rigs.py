@@ -13,21 +13,96 @@ MORE_SIGNALS = (
     Signal("room hydrogen", "Hydrogen in the room", "%", "gas", 0.1, -0.1, 4.0, device="converter 0x48"),
     Signal("dry floor", "Dry floor", "share", "switch", 0.1, 0.0, 1.0),
     Signal("air flow", "Air flow", "share", "switch", 0.1, 0.0, 1.0),
-    Signal("pressure hydrogen side", "Pressure, hydrogen side", "mbar", "pressure", 0.1, -50.0, 50.0, device="converter 0x49"),
-    Signal("pressure oxygen side", "Pressure, oxygen side", "mbar", "pressure", 0.1, -50.0, 50.0, device="converter 0x49"),
+    Signal(
+        "pressure hydrogen side",
+        "Pressure, hydrogen side",
+        "mbar",
+        "pressure",
+        0.1,
+        -50.0,
+        50.0,
+        device="converter 0x49",
+    ),
+    Signal(
+        "pressure oxygen side", "Pressure, oxygen side", "mbar", "pressure", 0.1, -50.0, 50.0, device="converter 0x49"
+    ),
     Signal("voltage", "Stack voltage", "V", "voltage", 0.1, -10.0, 20.0, device="converter 0x48"),
-)  # fmt: skip
+)
 HYDROGEN, FLOOR, AIR, PRESSURE_H, PRESSURE_O, VOLTAGE = range(6, 12)
 MORE_LIMITS = (
-    Limit("room hydrogen", "Hydrogen in the room", (HYDROGEN,), 0.8, True, Effect.TRIP, Arming.ALWAYS, TripKind.LOCAL, deadband=0.2, delay_s=2.0),
-    Limit("leak", "Liquid on the floor", (FLOOR,), 0.5, False, Effect.TRIP, Arming.ALWAYS, TripKind.LOCAL, delay_s=2.0, is_switch=True),
-    Limit("ventilation lost", "Ventilation lost", (AIR,), 0.5, False, Effect.TRIP, delay_s=5.0, is_switch=True, proving=True),
-    Limit("gas pressure hydrogen side", "Gas pressure, hydrogen side", (PRESSURE_H,), 6.0, True, Effect.TRIP, Arming.ALWAYS, deadband=1.0, delay_s=0.3, grace_s=0.5),
-    Limit("gas pressure oxygen side", "Gas pressure, oxygen side", (PRESSURE_O,), 6.0, True, Effect.TRIP, Arming.ALWAYS, deadband=1.0, delay_s=0.3, grace_s=0.5),
-    Limit("cell voltage low", "Cell volts low under load", (VOLTAGE,), 4.2, False, Effect.TRIP, kind=TripKind.LOCAL, delay_s=1.5, settle_s=10.0),
+    Limit(
+        "room hydrogen",
+        "Hydrogen in the room",
+        (HYDROGEN,),
+        0.8,
+        True,
+        Effect.TRIP,
+        Arming.ALWAYS,
+        TripKind.LOCAL,
+        deadband=0.2,
+        delay_s=2.0,
+    ),
+    Limit(
+        "leak",
+        "Liquid on the floor",
+        (FLOOR,),
+        0.5,
+        False,
+        Effect.TRIP,
+        Arming.ALWAYS,
+        TripKind.LOCAL,
+        delay_s=2.0,
+        is_switch=True,
+    ),
+    Limit(
+        "ventilation lost",
+        "Ventilation lost",
+        (AIR,),
+        0.5,
+        False,
+        Effect.TRIP,
+        delay_s=5.0,
+        is_switch=True,
+        proving=True,
+    ),
+    Limit(
+        "gas pressure hydrogen side",
+        "Gas pressure, hydrogen side",
+        (PRESSURE_H,),
+        6.0,
+        True,
+        Effect.TRIP,
+        Arming.ALWAYS,
+        deadband=1.0,
+        delay_s=0.3,
+        grace_s=0.5,
+    ),
+    Limit(
+        "gas pressure oxygen side",
+        "Gas pressure, oxygen side",
+        (PRESSURE_O,),
+        6.0,
+        True,
+        Effect.TRIP,
+        Arming.ALWAYS,
+        deadband=1.0,
+        delay_s=0.3,
+        grace_s=0.5,
+    ),
+    Limit(
+        "cell voltage low",
+        "Cell volts low under load",
+        (VOLTAGE,),
+        4.2,
+        False,
+        Effect.TRIP,
+        kind=TripKind.LOCAL,
+        delay_s=1.5,
+        settle_s=10.0,
+    ),
     Limit("coolant flow high", "Coolant flow high", (4,), 8.0, True, Effect.TRIP, kind=TripKind.LOCAL, delay_s=3.0),
     Limit("over-temperature derate", "Current folded back, lye hot", (1,), 62.0, True, Effect.DERATE, derate_to=68.0),
-)  # fmt: skip
+)
 
 CALM = {
     "room hydrogen": 0.0,
@@ -44,9 +119,11 @@ def full_rig(**changes: object) -> Rig:
     fields: dict[str, object] = {
         "signals": SIGNALS + MORE_SIGNALS,
         "limits": LIMITS + MORE_LIMITS,
-        "roles": Roles(current=0, cell_temperature=1, coolant_flow=4, ventilation=AIR, room_hydrogen=HYDROGEN, voltage=VOLTAGE),
+        "roles": Roles(
+            current=0, cell_temperature=1, coolant_flow=4, ventilation=AIR, room_hydrogen=HYDROGEN, voltage=VOLTAGE
+        ),
         "switch_nothing_above": 1.6,
-    }  # fmt: skip
+    }
     return rig(**(fields | changes))
 
 
@@ -66,7 +143,12 @@ def attended(**changes: object) -> Rig:
     """A third of the rated current, with somebody beside it; the minimum is low enough for that."""
     supply = Supply(kind="settable", rated_a=30.0, minimum_a=5.0, start_lag_s=0.5)
     limits = with_limit("minimum current", threshold=5.0)
-    fields: dict[str, object] = {"grade": Grade.ATTENDED, "missing": ("a leak sensor",), "supply": supply, "limits": limits}
+    fields: dict[str, object] = {
+        "grade": Grade.ATTENDED,
+        "missing": ("a leak sensor",),
+        "supply": supply,
+        "limits": limits,
+    }
     return rig(**(fields | changes))
 
 
