@@ -60,6 +60,7 @@ class Historian:
         self._waiting = Waiting()
         self._lost = Lost()
         self._refused_lines = self._commits = 0
+        self._safe: dict[str, int] = {}
         self._trouble = ""
         self._retry_s = now.mono_s
         self._write(now)
@@ -157,13 +158,11 @@ class Historian:
 
     def safe_event(self, boot: str) -> int:
         """The guard may forget its events up to this number: they are on the card. 0: none."""
-        if self._db is None:
-            return 0
-        try:
-            row = self._db.execute("SELECT max(guard_number) FROM event WHERE boot = ?", (boot,)).fetchone()
-        except sqlite3.Error:
-            return 0
-        return int(row[0] or 0)
+        if boot not in self._safe and self._db is not None:
+            with suppress(sqlite3.Error):
+                row = self._db.execute("SELECT max(guard_number) FROM event WHERE boot = ?", (boot,)).fetchone()
+                self._safe[boot] = int(row[0] or 0)
+        return self._safe.get(boot, 0)
 
     def tail(self) -> Tail | None:
         """What is measured but not stored yet, for a trend that ends now."""
@@ -279,6 +278,8 @@ class Historian:
                 db.execute("ROLLBACK")
             raise
         self._power_up = power_up
+        for event in wait.events:
+            self._safe[event.boot] = max(self.safe_event(event.boot), event.number)
         self._waiting = Waiting()
         self._commits += 1
 
