@@ -110,6 +110,27 @@ class PulseMeter:
 
 
 @dataclass(frozen=True, slots=True)
+class CountedMeter:
+    """A flow meter on a counter of the kernel. `path` is its count below /sys."""
+
+    path: str  # bus/counter/devices/counter0/count0/count
+    width_bits: int
+    pulses_per_litre: float
+    least_l_min: float
+    most_l_min: float
+
+    def __post_init__(self) -> None:
+        if not 8 <= self.width_bits <= 64:
+            raise ValueError(f"a counter of {self.width_bits} bits cannot be told from its wraps. Give 8 to 64.")
+        if not 0.0 < self.least_l_min < self.most_l_min:
+            raise ValueError(f"least {self.least_l_min} and most {self.most_l_min} L/min: give 0 < least < most.")
+
+    @property
+    def device(self) -> str:
+        return "counter"
+
+
+@dataclass(frozen=True, slots=True)
 class Switch:
     """A contact on a pin. `proven_when` is the level ("low" or "high") that a broken wire cannot give."""
 
@@ -151,7 +172,7 @@ class CoreTemperature:
         return "controller"
 
 
-Source = Ads1115Channel | Ds18b20 | PulseMeter | Switch | SupplyGood | CoreTemperature
+Source = Ads1115Channel | Ds18b20 | PulseMeter | CountedMeter | Switch | SupplyGood | CoreTemperature
 
 
 @dataclass(frozen=True, slots=True)

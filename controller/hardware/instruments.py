@@ -13,10 +13,12 @@ from typing import Protocol
 
 from controller.core.signals import Code, Reading
 from controller.hardware.ads1115 import Converter
+from controller.hardware.counter import CountingMeter
 from controller.hardware.description import (
     Ads1115,
     Ads1115Channel,
     CoreTemperature,
+    CountedMeter,
     Ds18b20,
     Hardware,
     PulseMeter,
@@ -87,6 +89,7 @@ class Instruments:
         self._latest = [Reading(None, self._start_s, Code.NOT_READ_YET)] * len(hardware.signals)
         self._converters: list[tuple[tuple[int, ...], Converter]] = []
         self._polled: list[tuple[int, FlowMeter | Contact]] = []
+        self._counted: list[tuple[int, CountingMeter]] = []
         self._slow: dict[str, SlowGroup] = {}
         self._clock, self._wait = clock, wait
         with ExitStack() as undo:  # whatever was opened is closed again if the next thing cannot be
@@ -111,6 +114,8 @@ class Instruments:
                 case PulseMeter():
                     self.flow_meters[name] = meter = FlowMeter(source, log(source.pin, source.pull))
                     self._polled.append((at, meter))
+                case CountedMeter():
+                    self._counted.append((at, CountingMeter(source, ports.kernel, clock)))
                 case Switch():
                     self._polled.append((at, Contact(source, log(source.pin, source.pull))))
                 case Ds18b20():
@@ -151,6 +156,8 @@ class Instruments:
         """One reading a signal, in order: pins as of `now_s`, new conversions, and the last words of slow readers."""
         for at, polled in self._polled:
             self._latest[at] = polled.poll(now_s)
+        for at, meter in self._counted:
+            self._latest[at] = meter.read_once()
         for contact in self._contacts:
             if contact is not None:
                 contact.poll(now_s)

@@ -261,7 +261,7 @@ class Bench:
             case "second":
                 return self.power.second is not None and self.power.second.auxiliary
             case "watchdog":
-                return self.power.relay
+                return self.power.watchdog.closed  # a pole of its own, apart from the one that feeds the coils
             case "stop_chain":
                 return self.power.chain_closed
             case "button":
@@ -284,7 +284,7 @@ class Bench:
 
     def _contact_changed(self, change: Change) -> None:
         """A contact of the power path moved: the pin that reads it follows at that very time."""
-        of = {"main_contact": "main", "second_contact": "second", "relay": "watchdog"}.get(change.name)
+        of = {"main_contact": "main", "second_contact": "second", "watchdog": "watchdog"}.get(change.name)
         contact = self._contact_of.get(of) if of else None
         if contact is not None and self.fault_kind(contact.signal) not in CONTACT_FAULTS:
             self._close(contact, change.closed, change.at_s)

@@ -18,10 +18,15 @@ POINTER_CONVERSION, POINTER_CONFIG, POINTER_LOW, POINTER_HIGH = b"\x00", b"\x01"
 class Board:
     """One chip on a bus, with four voltages to set."""
 
-    def __init__(self, clock_error: float = 0.0) -> None:
+    def __init__(self, clock_error: float = 0.0, look_s: float = 0.0) -> None:
         self.clock = VirtualClock(0.0)
         self.volts = [0.0] * 4
-        self.chip = Ads1115Chip(lambda at: self.volts[at], self.clock, clock_error=clock_error)
+
+        def now() -> float:
+            self.clock.wait(look_s)
+            return self.clock.now_s
+
+        self.chip = Ads1115Chip(lambda at: self.volts[at], now, clock_error=clock_error)
         self.bus = SimBus(Random(1))
         self.bus.chips[0x48] = self.chip
 
@@ -192,15 +197,9 @@ def test_the_general_call_resets_it() -> None:
 @pytest.mark.parametrize("address", [0x48, 0x49, 0x4A, 0x4B])
 def test_the_stock_library_reads_it_at_every_address(address: int) -> None:
     """The library, not ours, on the emulated bus. Addresses by where ADDR is tied: GND, VDD, SDA, SCL."""
-    board = Board()
+    board = Board(look_s=1e-4)  # the library polls without waiting: each look costs a transfer
     board.bus.chips = {address: board.chip}
     board.volts[:] = [1.2345, 1.650, 0.3, 1.575]
-
-    def ticking() -> float:
-        board.clock.wait(1e-4)  # the library polls without waiting: each look costs a transfer
-        return board.clock.now_s
-
-    board.chip._clock = ticking
     ads = ADS1115(board.bus, address=address)
     assert AnalogIn(ads, 0).value == 9876
     assert AnalogIn(ads, 0).voltage == pytest.approx(1.2345, abs=125e-6)
