@@ -33,10 +33,10 @@ def drive(scan: Scan) -> Outputs:
         second=second,
         edge=edge,
         coolant=_coolant(scan, row),
-        ventilation=row.ventilation is Air.ON or scan.now_s < scan.seq.vented_until_s,
+        ventilation=_until_vented(scan, row.ventilation),
         collect=row.may_collect and scan.run.gas_fit_since_s >= 0.0,
         horn=_horn(scan, row),
-        lamp=row.lamp,
+        lamp=_until_vented(scan, row.lamp),
         setpoint_a=setpoint_a,
     )
     if scan.seq.state is State.SERVICE and scan.person.driven:
@@ -113,6 +113,10 @@ def _coolant(scan: Scan, row: Row) -> bool:
     if seq.coolant_shut or scan.now_s - seq.since_s >= rig.timing.cooling_at_most_s:
         return False
     return temperature_c is None or temperature_c > rig.timing.cooled_c
+
+
+def _until_vented(scan: Scan, air: Air) -> bool:
+    return air is Air.ON or (air is Air.UNTIL_VENTED and scan.now_s < scan.seq.vented_until_s)
 
 
 def _horn(scan: Scan, row: Row) -> bool:

@@ -34,7 +34,7 @@ POWER_PINS = ("main_hold", "main_close", "second")
 
 
 class Air(IntEnum):
-    """Ventilation or coolant in a state."""
+    """Ventilation, coolant or lamp in a state."""
 
     OFF = 0
     ON = 1
@@ -59,21 +59,21 @@ class Row(NamedTuple):
     may_collect: bool
     may_top_up: bool
     horn: Horn
-    lamp: bool
+    lamp: Air
 
 
 TABLE: dict[State, Row] = {
-    State.OFF: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, False),
-    State.CHECKING: Row(True, True, Air.ON, Air.ON, False, False, Horn.WARNING, False),
-    State.RAMPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, True),
-    State.VENTING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, True),
-    State.RUNNING: Row(True, True, Air.ON, Air.ON, True, True, Horn.OFF, True),
-    State.STOPPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, True),
-    State.COOLING: Row(False, False, Air.UNTIL_COLD, Air.ON, False, False, Horn.OFF, False),
-    State.TRIPPED: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, False),
-    State.LOCKED_OUT: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, False),
-    State.SERVICE: Row(False, False, Air.OFF, Air.ON, False, False, Horn.OFF, True),
-    State.OUT_OF_SERVICE: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, False),
+    State.OFF: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, Air.UNTIL_VENTED),
+    State.CHECKING: Row(True, True, Air.ON, Air.ON, False, False, Horn.WARNING, Air.OFF),
+    State.RAMPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, Air.ON),
+    State.VENTING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, Air.ON),
+    State.RUNNING: Row(True, True, Air.ON, Air.ON, True, True, Horn.OFF, Air.ON),
+    State.STOPPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, Air.ON),
+    State.COOLING: Row(False, False, Air.UNTIL_COLD, Air.ON, False, False, Horn.OFF, Air.UNTIL_VENTED),
+    State.TRIPPED: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.OFF),
+    State.LOCKED_OUT: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.OFF),
+    State.SERVICE: Row(False, False, Air.OFF, Air.ON, False, False, Horn.OFF, Air.ON),
+    State.OUT_OF_SERVICE: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, Air.UNTIL_VENTED),
 }
 
 # Causes after which coolant is shut instead of left on: it would feed the flood, or thin the lye.
