@@ -8,10 +8,12 @@ from controller.core.outputs import PINS, POWER_PINS, Outputs
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, State
 from controller.core.signals import Status
+from controller.core.timers import ROUNDING_S
 from controller.core.trips import FINDINGS, Cause, Rank, Seen
 
 # An opening that nobody asked for waits so long for the cause that explains it (a stop button is read a scan later).
 EXPLAIN_S = 0.3
+OPENED = "opened by itself"
 # Current that was gone for so long has been cut out, not just missed.
 CUT_OUT_S = 0.5
 _UNDER_WAY = frozenset({State.VENTING, State.RUNNING})  # the supply has had its time to start
@@ -94,8 +96,8 @@ def _contacts(scan: Scan) -> None:
         since_s = seq.disagree_since_s if seq.disagree_since_s >= 0.0 else scan.now_s
         scan.seq = seq._replace(disagree_since_s=since_s)
         scan.proof = False
-        if scan.now_s - since_s >= EXPLAIN_S:
-            scan.causes.append(found(scan, "opened by itself", since_s))
+        if scan.now_s - since_s >= EXPLAIN_S - ROUNDING_S:
+            scan.causes.append(found(scan, OPENED, since_s))
 
 
 def _forced(scan: Scan) -> None:

@@ -13,7 +13,7 @@ from controller.core.commands import Command
 from controller.core.derate import cap
 from controller.core.drive import drive
 from controller.core.events import Event, Happened
-from controller.core.findings import found, look, time_ran_backwards
+from controller.core.findings import OPENED, found, look, time_ran_backwards
 from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, watch
 from controller.core.memory import Inputs, Memory, first
 from controller.core.moves import account, demand_stops, judge_gas, move, work
@@ -213,7 +213,8 @@ def _lost_with(scan: Scan) -> dict[str, str]:
 
 def _latch(scan: Scan) -> None:
     """Latch the causes of this scan, the first-out first, and wish for the state that follows."""
-    causes = scan.causes
+    # a cause that comes in the last scan of its wait explains an opening too
+    causes = [c for c in scan.causes if c.name != OPENED] or scan.causes
     if not causes:
         return
     lost_with = _lost_with(scan) if any(c.seen in LOST for c in causes) else {}

@@ -7,7 +7,7 @@ as soon as the condition holds for more than half of the time for long enough.
 from __future__ import annotations
 
 # A day of tenths of a second must not add up to one scan too many: three tenths thirty times over are nine seconds.
-_ROUNDING_S = 1e-9
+ROUNDING_S = 1e-9
 
 
 def fill(filled_s: float, dt_s: float, share: float, delay_s: float) -> float:
@@ -21,4 +21,4 @@ def fill(filled_s: float, dt_s: float, share: float, delay_s: float) -> float:
     filled_s += dt_s * (2.0 * share - 1.0)
     if filled_s <= 0.0:
         return 0.0
-    return filled_s if filled_s < delay_s - _ROUNDING_S else delay_s
+    return filled_s if filled_s < delay_s - ROUNDING_S else delay_s

@@ -120,10 +120,14 @@ class Latch(NamedTuple):
         return max((c.kind for c in self.causes), default=TripKind.RESETTABLE)
 
 
-def add(latch: Latch, causes: tuple[Cause, ...]) -> tuple[Latch, tuple[Cause, ...]]:
+def add(latch: Latch, causes: Iterable[Cause]) -> tuple[Latch, tuple[Cause, ...]]:
     """The latch with new causes appended, and those that were new. A cause is kept once, by its name."""
     known = {c.name for c in latch.causes}
-    new = tuple(c for c in causes if c.name not in known)
+    told: dict[str, Cause] = {}
+    for cause in causes:
+        if cause.name not in known:
+            told.setdefault(cause.name, cause)
+    new = tuple(told.values())
     if not new:
         return latch, ()
     locked = latch.locked_out or any(c.kind is TripKind.LOCK_OUT for c in new)
