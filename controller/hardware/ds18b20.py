@@ -80,6 +80,8 @@ class Thermometer:
         stamp_s = self._clock()  # the kernel starts the conversion when the file is opened
         try:
             seen = parse(self._kernel.read(self._path))
+        except BlockingIOError:
+            raise  # not there yet, on a virtual clock
         except OSError as error:
             gone = error.errno in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.ENOTDIR)
             seen = Code.ABSENT if gone else Code.BUS_ERROR

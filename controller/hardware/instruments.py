@@ -1,15 +1,12 @@
 """Opens what a rig is described to have, and reads it in the order of the rig's signals.
 
-Readers that block for most of a second are grouped by the bus they share. The guard gives each group a thread; on a
-virtual clock `SlowGroup.step` stands in for that thread.
+Readers that block for most of a second are grouped by the bus they share, and read outside the scan.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
 from contextlib import ExitStack
-from typing import Protocol
 
 from controller.core.signals import Code, Reading
 from controller.hardware.ads1115 import Converter
@@ -32,51 +29,10 @@ from controller.hardware.kernel import CoreMonitor, SupplyMonitor
 from controller.hardware.outputs import Drives
 from controller.hardware.ports import Clock, Ports, Wait
 from controller.hardware.pulses import FlowMeter
+from controller.hardware.slow import SlowGroup
 from controller.hardware.switches import Button, Contact
 
 CONVERSION_S = 0.92  # of one 1-Wire sensor, bus traffic included
-
-
-class SlowReader(Protocol):
-    def read_once(self) -> Reading: ...
-
-
-class SlowGroup:
-    """Blocking readers that share a bus, asked one after another. Each result goes to its signal's place."""
-
-    def __init__(
-        self, name: str, one_takes_s: float, put: Callable[[int, Reading], None], clock: Clock, wait: Wait
-    ) -> None:
-        self.name = name
-        self.one_takes_s = one_takes_s
-        self._put, self._clock, self._wait = put, clock, wait
-        self._readers: list[tuple[int, SlowReader]] = []
-        self._next = 0
-        self._under_way: tuple[int, Reading] | None = None
-        self._due_s = float("-inf")
-
-    def add(self, position: int, reader: SlowReader) -> None:
-        self._readers.append((position, reader))
-
-    def run_once(self) -> None:
-        """Reads the next one. Blocks: for a thread of its own, which an absent sensor must not make spin."""
-        until_s = self._clock() + self.one_takes_s
-        self._put(*self._read())
-        self._wait(max(0.0, until_s - self._clock()))
-
-    def step(self, now_s: float) -> None:
-        """As `run_once` in a thread would, on a virtual clock: a result is there `one_takes_s` after its start."""
-        if now_s < self._due_s:
-            return
-        if self._under_way is not None:
-            self._put(*self._under_way)
-        self._under_way = self._read()
-        self._due_s = now_s + self.one_takes_s
-
-    def _read(self) -> tuple[int, Reading]:
-        position, reader = self._readers[self._next]
-        self._next = (self._next + 1) % len(self._readers)
-        return position, reader.read_once()
 
 
 class Instruments:
@@ -145,7 +101,8 @@ class Instruments:
 
     @property
     def slow_groups(self) -> tuple[SlowGroup, ...]:
-        return tuple(self._slow.values())
+        """One for each thread that they can use: a group that can use two comes twice."""
+        return tuple(group for group in self._slow.values() for _ in range(group.threads))
 
     @property
     def errors(self) -> dict[str, int]:

@@ -55,6 +55,8 @@ def slave_text(celsius: float, fault: str = "") -> str:
             raise FileNotFoundError(errno.ENOENT, "no such file or directory")
         case "io_error":
             raise OSError(errno.EIO, "input/output error")
+        case "hang":  # nothing in this process may block: whoever reads on a virtual clock asks again
+            raise BlockingIOError(errno.EAGAIN, "resource temporarily unavailable")
         case "empty":
             return ""
         case "all_zeros":

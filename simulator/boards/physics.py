@@ -23,8 +23,13 @@ class Physics:
         self._look = observer(parameters)
 
     def advance(self, asked: Asked, dt_s: float) -> None:
+        self._inputs = self.inputs_for(asked)
+        self.state = advance(self.parameters, self.state, self._inputs, dt_s)
+
+    def inputs_for(self, asked: Asked) -> Inputs:
+        """What reaches the plant, from the wires and from around it."""
         on, around = asked.on, self.surroundings
-        self._inputs = around._replace(
+        return around._replace(
             main_closed=asked.main_closed,
             second_closed=asked.second_closed,
             setpoint_a=around.setpoint_a if asked.setpoint_a is None else asked.setpoint_a,
@@ -34,7 +39,6 @@ class Physics:
             top_up_on=on.get("top_up", False),
             mains=asked.mains,
         )
-        self.state = advance(self.parameters, self.state, self._inputs, dt_s)
 
     def quantities(self) -> Mapping[str, float]:
         return self._look(self.state, self._inputs)._asdict()

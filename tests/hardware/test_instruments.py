@@ -105,7 +105,7 @@ def test_an_absent_sensor_does_not_make_its_thread_spin() -> None:
     world.bench.fault("cell_temperature", "absent")
     world.bench.fault("coolant_outlet", "absent")
     before_s = world.clock()
-    for group in instruments.slow_groups:
+    for group in dict.fromkeys(instruments.slow_groups):
         group.run_once()
     assert world.clock() - before_s == pytest.approx(CONVERSION_S + 1.0)
 
