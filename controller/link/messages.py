@@ -136,6 +136,7 @@ class StateNow(Stamped):
     """`state`, retained: all that a person needs at a glance. On change and each second."""
 
     simulated: bool
+    cells: int = Field(default=0, description="in series; 0: not known. With it, litres become a charge")
     state: str = Field(description="off, checking, ramping, venting, running, stopping, cooling, tripped, ...")
     since_s: float
     sentence: str

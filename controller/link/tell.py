@@ -98,6 +98,7 @@ class Teller:
             time_s=frame.wall_s,
             clock_synchronised=frame.inputs.clock_synchronised,
             simulated=rig.simulated,
+            cells=rig.cells,
             state=memory.sequence.state.name.lower().replace("_", " "),
             since_s=unix(memory.sequence.since_s),
             sentence=explain(rig, memory, found).text,

@@ -1,0 +1,285 @@
+"""What a person should do about each cause: now or in the morning, what to look at, one thing to do, one not to do.
+
+Every text of a kind stands in this one file. They are read half awake, so each is short. They are the usual cautions,
+no more: local codes, the makers' sheets and people who are licensed for it rule.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+
+class Advice(NamedTuple):
+    urgency: Literal["now", "morning"]
+    look: str
+    to_do: str
+    not_to_do: str
+
+
+_GAS = "Do not switch a light or a fan in there: air it first, from outside."
+_HANDS = "Do not open the cell: power off does not make it cool or free of gas."
+_AGAIN = "Do not reset before you know why."
+
+ADVICE: dict[str, Advice] = {
+    # --- the process
+    "over-temperature": Advice(
+        "morning",
+        "Coolant: tap, hose, drain. Has the current been turned up?",
+        "Let it cool; then run the coolant by hand and feel the drain.",
+        _HANDS,
+    ),
+    "level low hydrogen side": Advice(
+        "morning",
+        "Level by eye on both sides, the floor, the drip tray.",
+        "Look for a leak before you top up; then deionised water only.",
+        "Do not top up a cell that is warm or under power.",
+    ),
+    "level low oxygen side": Advice(
+        "morning",
+        "Level by eye on both sides, the floor, the drip tray.",
+        "Look for a leak before you top up; then deionised water only.",
+        "Do not top up a cell that is warm or under power.",
+    ),
+    "level high": Advice(
+        "morning",
+        "Has coolant got into the lye? Foam? Was it overfilled?",
+        "Measure the density before use: the lye may be thinner now.",
+        "Do not drain into a metal bucket or without goggles and gloves.",
+    ),
+    "level rising": Advice(
+        "morning",
+        "Coolant in the lye: the coil or its joints.",
+        "Shut the tap by hand and measure the density before use.",
+        _AGAIN,
+    ),
+    "coolant flow low": Advice(
+        "morning",
+        "Tap open? Hose off or kinked? Grit in the meter? Air in the loop?",
+        "Put the flow right, wait until the cell is under 45 C, then reset.",
+        "Do not send cold water onto a cell over 90 C: the hose bursts.",
+    ),
+    "coolant flow high": Advice(
+        "now",
+        "A hose has burst or come off.",
+        "Shut the tap by hand, then look at the floor.",
+        "Do not stand in the water near the supply or its leads.",
+    ),
+    "cooling fan lost": Advice(
+        "morning", "Fan turning? Dust, plug, fuse.", "Put the fan right and let the cell cool.", _HANDS
+    ),
+    "coolant outlet hot": Advice(
+        "morning",
+        "Coolant flow, and the current against what the flow can carry.",
+        "Open the tap a little more, or run at less current.",
+        "Do not touch the drain hose: it scalds.",
+    ),
+    "over-current": Advice(
+        "morning",
+        "The supply's knob, and whether the lye is warmer or stronger than usual.",
+        "Turn the current down before the next start.",
+        _AGAIN,
+    ),
+    "short": Advice(
+        "now",
+        "Leads, clamps, anything lying across the cell; the fuse.",
+        "Unplug the supply, then look for what bridges the plates.",
+        "Do not close it again to see whether it still does it.",
+    ),
+    "reversed": Advice(
+        "now",
+        "Plus and minus at cell and supply.",
+        "Unplug the supply, air both gas sides, then swap the leads back.",
+        "Do not collect or light anything: the gases have changed sides.",
+    ),
+    "reversed volts": Advice(
+        "now",
+        "Plus and minus at cell and supply.",
+        "Unplug the supply, air both gas sides, then swap the leads back.",
+        "Do not collect or light anything: the gases have changed sides.",
+    ),
+    "current while off": Advice(
+        "now",
+        "The contactor has welded, or there is another path.",
+        "Pull the supply's plug now; a licensed person replaces the contactor.",
+        "Do not rely on the stop button for this one.",
+    ),
+    "no current": Advice(
+        "morning",
+        "The supply's own cut-out, its knob, the leads, the level.",
+        "Find the open joint with the supply unplugged.",
+        "Do not wiggle a lead under load: it arcs.",
+    ),
+    "minimum current": Advice(
+        "morning",
+        "Sun gone, knob low, or a tired supply.",
+        "Start again when there is current enough.",
+        "Do not collect gas made under the minimum: it is not pure.",
+    ),
+    "cell voltage high": Advice(
+        "morning",
+        "Level, lye strength, clamps that have worked loose.",
+        "Measure the volts at each clamp under a small load.",
+        _AGAIN,
+    ),
+    "cell voltage low": Advice(
+        "morning", "A short inside a cell, or a tap that has come off.", "Compare the cells one by one.", _AGAIN
+    ),
+    "gas pressure hydrogen side": Advice(
+        "now",
+        "Vent line: kink, ice, water, carbonate; the seal's level.",
+        "Free the outlet from outside, wait until the pressure is gone.",
+        "Do not open anything under pressure, and no flame near the vent.",
+    ),
+    "gas pressure oxygen side": Advice(
+        "now",
+        "Vent line: kink, ice, water, carbonate; the seal's level.",
+        "Free the outlet from outside, wait until the pressure is gone.",
+        "Do not open anything under pressure; keep oil and cloth away.",
+    ),
+    "pressure difference": Advice(
+        "now",
+        "One outlet blocked, or the two seals are not equally deep.",
+        "Make both sides alike, then flush both before use.",
+        "Do not collect: gas may have crossed the separator.",
+    ),
+    "under-pressure": Advice(
+        "morning",
+        "It cooled while shut, and drew in air or seal water.",
+        "Open the vent, refill the seal, flush before use.",
+        "Do not light or collect what is in there now.",
+    ),
+    "hydrogen in oxygen": Advice(
+        "now",
+        "Torn separator, uneven levels, too little current.",
+        "Air both sides outdoors before anything else.",
+        "Do not collect, compress or light either gas.",
+    ),
+    "oxygen in hydrogen": Advice(
+        "now",
+        "Torn separator, uneven levels, too little current.",
+        "Air both sides outdoors before anything else.",
+        "Do not collect, compress or light either gas.",
+    ),
+    "room hydrogen": Advice(
+        "now", "Joints, hoses, the seal; then the detector.", "Keep people out, open doors from outside, wait.", _GAS
+    ),
+    "seal dry": Advice(
+        "morning",
+        "The water seal's level.",
+        "Fill it with the power off and the gas vented.",
+        "Do not run without it: it is the flame barrier.",
+    ),
+    "leak": Advice(
+        "now",
+        "Floor and drip tray: water, or lye?",
+        "Shut the tap; goggles and gloves before you wipe anything.",
+        "Do not touch it barehanded: lye looks like water.",
+    ),
+    "ventilation lost": Advice(
+        "now", "Fan, shutter, filter, plug.", "Open doors and windows from outside and wait before you go in.", _GAS
+    ),
+    "stop chain": Advice(
+        "morning",
+        "Who pressed it, and why? Or the thermostat, or a broken wire.",
+        "When the reason is gone, pull the button out and reset here.",
+        _AGAIN,
+    ),
+    "controller supply": Advice(
+        "morning",
+        "The Pi's own power supply and its cable.",
+        "Give it a supply and cable made for it.",
+        "Do not run unattended on a sagging supply.",
+    ),
+    # --- what the controller finds itself
+    "scan gap": Advice(
+        "morning",
+        "Load on the Pi, its supply, its temperature.",
+        "Read the log around that time, then reset at the rig.",
+        _AGAIN,
+    ),
+    "time ran backwards": Advice(
+        "morning", "The Pi itself: this should never be.", "Restart the Pi with the supply unplugged.", _AGAIN
+    ),
+    "guard ended while powered": Advice(
+        "morning",
+        "Power cut, pulled plug, or a crash: the log says which.",
+        "Look at the rig, then reset at the rig.",
+        _AGAIN,
+    ),
+    "memory of the last run lost": Advice(
+        "morning",
+        "The card: is it full, worn, or new?",
+        "Look at the rig as if nothing were known, then reset at the rig.",
+        "Do not take it for a clean start: nobody knows how it ended.",
+    ),
+    "output not obeyed": Advice(
+        "now",
+        "Wiring of the relay board; another program on the same pins.",
+        "Unplug the supply before you touch the wiring.",
+        _AGAIN,
+    ),
+    "opened by itself": Advice(
+        "morning",
+        "Mains dip, coil supply, a loose coil wire, the thermostat.",
+        "Find what dropped the contactor, then reset at the rig.",
+        _AGAIN,
+    ),
+    "did not close": Advice(
+        "morning",
+        "Coil supply, coil wires, the contactor itself, its auxiliary contact.",
+        "Try it in service, with the supply unplugged.",
+        _AGAIN,
+    ),
+    "contactor not open": Advice(
+        "now",
+        "A welded contact, or an auxiliary contact that lies.",
+        "Pull the supply's plug now; a licensed person replaces the contactor.",
+        "Do not knock on it and carry on.",
+    ),
+    "self-test failed": Advice(
+        "now",
+        "The device named beside it.",
+        "Unplug the supply until the device is replaced and tested.",
+        "Do not bridge it: it is what breaks the power.",
+    ),
+    "third trip": Advice(
+        "morning",
+        "What the last three had in common.",
+        "Mend the cause, write it down, then release it at the rig.",
+        "Do not raise the limit to make it quiet.",
+    ),
+    "restart loop": Advice(
+        "morning", "The guard's log: why it ends again and again.", "Leave it off until the reason is found.", _AGAIN
+    ),
+    "supply does not obey": Advice(
+        "morning",
+        "The set-point's wire and the supply's remote input.",
+        "Compare what was asked with an ammeter, at a low current.",
+        _AGAIN,
+    ),
+    "supply came back by itself": Advice(
+        "morning",
+        "The supply's thermal cut-out: dust, fan, too much load.",
+        "Let it cool, clean its fan, run it at less.",
+        _AGAIN,
+    ),
+    "function check": Advice(
+        "morning",
+        "A signal was being forced for a test.",
+        "End the test, then start again.",
+        "Do not test inputs under power.",
+    ),
+}
+
+UNKNOWN = Advice(
+    "now",
+    "The rig itself, from a distance first.",
+    "Unplug the supply if you can do so without going near, and wait.",
+    "Do not go on before you know what it was.",
+)
+
+
+def advice(cause: str) -> Advice:
+    """What to do about a cause, by its name. A lost device, or a limit that the rig file named itself, gets caution."""
+    known = ADVICE.get(cause) or ADVICE.get(cause.removesuffix(" warn"))
+    return known or UNKNOWN

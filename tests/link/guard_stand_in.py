@@ -1,0 +1,120 @@
+"""The guard's socket with the real core behind it, on a clock that runs as fast as it is asked to."""
+
+from __future__ import annotations
+
+import json
+import socket
+import threading
+import time
+from pathlib import Path
+
+from controller.core.commands import Command, Source
+from controller.core.events import Event, Happened
+from controller.core.frame import pack
+from controller.core.memory import Inputs
+from controller.guard import protocol
+from controller.guard.protocol import Kept, event_as_dict
+from tests.core.bench import Bench
+
+BOOT = "00112233aabbccdd"
+
+
+class StandIn:
+    """Scans in real time, streams frames, answers questions and does what the link's socket may ask."""
+
+    def __init__(self, path: Path, bench: Bench, scan_s: float = 0.05) -> None:
+        self.bench = bench
+        self.asked: list[protocol.Request] = []
+        self.acknowledged = 0
+        self._kept: list[Kept] = []
+        self._lock = threading.Lock()
+        self._scan_s = scan_s
+        self._streams: list[socket.socket] = []
+        self._ended = threading.Event()
+        self._door = socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET)
+        self._door.bind(str(path))
+        self._door.listen()
+        for work in (self._scan, self._welcome):
+            threading.Thread(target=work, daemon=True).start()
+
+    def _scan(self) -> None:
+        while not self._ended.wait(self._scan_s):
+            with self._lock:
+                self._one_scan()
+
+    def _one_scan(self, *commands: Command) -> None:
+        bench, before = self.bench, len(self.bench.events)
+        bench.scan(*commands)
+        self._kept += [Kept(e, time.time(), True) for e in bench.events[before:]]
+        inputs = Inputs(bench.readings(), bench.pins, bench.parts.main, bench.parts.second, None, bench.on_disk)
+        frame = pack(bench.rig, BOOT, time.time(), inputs, commands, bench.memory)
+        for stream in list(self._streams):
+            try:
+                stream.send(frame, socket.MSG_DONTWAIT)
+            except OSError:
+                continue
+
+    def ask(self, command: Command) -> Event:
+        with self._lock:
+            before = len(self.bench.events)
+            self._one_scan(command)
+            answers = (Happened.ACCEPTED, Happened.REFUSED)
+            return next(e for e in self.bench.events[before:] if e.what in answers)
+
+    @property
+    def events(self) -> list[Event]:
+        return list(self.bench.events)
+
+    def _welcome(self) -> None:
+        while True:
+            try:
+                peer, _ = self._door.accept()
+            except OSError:
+                return
+            threading.Thread(target=self._serve, args=(peer,), daemon=True).start()
+
+    def _serve(self, peer: socket.socket) -> None:
+        while data := peer.recv(protocol.MESSAGE_BYTES + 1):
+            try:
+                request = protocol.parse(data)
+            except protocol.NotUnderstood as error:
+                peer.send(protocol.dumps({"error": str(error), "id": error.ident}))
+                continue
+            self.asked.append(request)
+            peer.send(protocol.dumps(self._answer(peer, request)))
+
+    def _answer(self, peer: socket.socket, request: protocol.Request) -> dict[str, object]:
+        match request:
+            case protocol.Ask(_, "frames", _):
+                self._streams.append(peer)
+                return {}
+            case protocol.Ask(_, "events", after):
+                with self._lock:
+                    kept = [k for k in self._kept if k.event.number > after][: protocol.EVENTS_AT_ONCE]
+                return {"events": [event_as_dict(k) for k in kept], "newest": len(self._kept), "oldest": 1, "lost": 0}
+            case protocol.Ask():
+                return {"challenge": "boot-1-x", "dropped_frames": 0, "late_scans": 0}
+            case protocol.Acknowledge(_, number):
+                self.acknowledged = max(self.acknowledged, number)
+                return {}
+            case protocol.Do():
+                answer = self.ask(
+                    Command(
+                        request.verb,
+                        Source.LINK,
+                        number=request.number,
+                        text=request.text,
+                        who=request.who,
+                        seconds=request.seconds,
+                        charge_c=request.charge_c,
+                        retained=request.retained,
+                    )
+                )
+                return {"accepted": answer.what is Happened.ACCEPTED, "why": answer.detail}
+            case _:
+                text = json.loads(request.text)
+                return {"accepted": False, "why": f"{text['do']} is not enrolled here"}
+
+    def close(self) -> None:
+        self._ended.set()
+        self._door.close()

@@ -1,0 +1,161 @@
+"""The link against a real broker: what is told, what is asked, and that nothing is lost on the way."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from controller.core.commands import Command, Source, Verb
+from controller.link import messages as m
+from controller.link.broker import Address
+from controller.link.process import run
+from tests.broker import Mosquitto, Onlooker, mosquitto, until
+from tests.core.bench import Bench
+from tests.link.guard_stand_in import StandIn
+
+RIG = "pretend"
+
+
+class Running:
+    """Broker, guard's stand-in, link and onlooker together."""
+
+    def __init__(self, folder: Path, broker: Mosquitto) -> None:
+        self.broker = broker
+        self.bench = Bench()
+        self.bench.run(1.0)
+        socket_path = folder / "link.sock"
+        self.guard = StandIn(socket_path, self.bench)
+        self._ended = threading.Event()
+        self._thread = threading.Thread(
+            target=run,
+            args=(self.bench.rig, socket_path, Address(port=broker.port), self._ended.wait),
+            daemon=True,
+        )
+        self._thread.start()
+        self.onlooker = Onlooker(broker.port)
+
+    def end_link(self) -> None:
+        self._ended.set()
+        self._thread.join(10.0)
+        assert not self._thread.is_alive()
+
+    def close(self) -> None:
+        self.end_link()
+        self.onlooker.close()
+        self.guard.close()
+
+
+@pytest.fixture
+def running(tmp_path: Path) -> Iterator[Running]:
+    with mosquitto(tmp_path / "broker") as broker:
+        found = Running(tmp_path, broker)
+        yield found
+        found.close()
+
+
+def test_the_state_is_told_in_the_published_shape(running: Running) -> None:
+    until(lambda: bool(running.onlooker.of("/state")))
+    state = m.StateNow.model_validate(running.onlooker.of("/state")[-1])
+    assert (state.rig, state.state, state.simulated) == (RIG, "off", False)
+    assert state.sentence.startswith("Off. Power is off")
+    assert {s.name for s in state.signals} == {s.name for s in running.bench.rig.signals}
+    assert [x.limit for x in state.margins] == [x.name for x in running.bench.rig.limits]
+
+
+def test_a_trip_reaches_the_onlooker_with_its_cause_and_what_to_do(running: Running) -> None:
+    running.guard.ask(Command(Verb.START, Source.LOCAL))
+    until(lambda: any(s["state"] == "running" for s in running.onlooker.of("/state")))
+    running.bench.numbers["coolant flow"] = 0.0
+    until(lambda: any(s["state"] == "tripped" for s in running.onlooker.of("/state")))
+    state = m.StateNow.model_validate(next(s for s in running.onlooker.of("/state") if s["state"] == "tripped"))
+    assert state.causes[0].name == "coolant flow low"
+    assert "0.00 L/min" in state.causes[0].sentence
+    assert state.causes[0].to_do
+    assert state.causes[0].not_to_do
+
+
+def test_measurements_are_senml_in_registered_units_and_plain_numbers_beside(running: Running) -> None:
+    running.bench.numbers["cell temperature"] = 61.5
+    until(lambda: any(t.endswith("/value/cell-temperature") and p == b"61.5" for t, p, _ in running.onlooker.seen))
+    pack = running.onlooker.of("/measurements")[-1]
+    assert pack[0]["bn"] == f"urn:dev:lyewatch:{RIG}:"
+    by_name = {record["n"]: record for record in pack}
+    assert by_name["cell-temperature"]["u"] == "Cel"  # RFC 8428, table of units
+    assert by_name["coolant-flow"]["u"] == "m3/s"
+
+
+def test_what_is_not_seen_is_left_out_and_never_a_zero(running: Running) -> None:
+    running.bench.numbers["cell temperature"] = None
+    until(lambda: any(t.endswith("/value/cell-temperature") and p == b"" for t, p, _ in running.onlooker.seen))
+    until(lambda: "cell-temperature" not in {r["n"] for r in running.onlooker.of("/measurements")[-1]})
+
+
+def test_every_event_arrives_once_the_broker_is_back_however_it_died(running: Running) -> None:
+    for number in (signal.SIGTERM, signal.SIGKILL):
+        running.guard.ask(Command(Verb.PRESENT, Source.LOCAL))
+        running.broker.stop(number)
+        for _ in range(30):
+            running.guard.ask(Command(Verb.ENABLE, Source.LOCAL, number=1.0))
+        running.broker.start()
+    newest = running.guard.events[-1].number
+    until(lambda: newest in {e["number"] for e in running.onlooker.of("/events")}, 40.0)
+    arrived = [e["number"] for e in running.onlooker.of("/events")]
+    assert set(arrived) >= set(range(1, newest + 1))
+    until(lambda: running.guard.acknowledged >= newest)
+
+
+def test_a_live_stop_is_obeyed_and_answered(running: Running) -> None:
+    running.guard.ask(Command(Verb.START, Source.LOCAL))
+    until(lambda: any(s["state"] == "running" for s in running.onlooker.of("/state")))
+    ask = m.CommandAsk(verb="stop", client="phone", id="1")
+    running.onlooker.publish(m.topic(RIG, "command"), ask.model_dump_json())
+    until(lambda: bool(running.onlooker.of("/reply/phone")))
+    assert running.onlooker.of("/reply/phone")[0]["accepted"] is True
+    until(lambda: any(s["state"] in ("stopping", "cooling", "off") for s in running.onlooker.of("/state")[-2:]))
+
+
+def test_an_unsigned_start_is_refused_in_words(running: Running) -> None:
+    until(lambda: bool(running.onlooker.of("/state")))
+    ask = m.CommandAsk(verb="start", client="phone", id="7", litres=1.0)
+    running.onlooker.publish(m.topic(RIG, "command"), ask.model_dump_json())
+    until(lambda: bool(running.onlooker.of("/reply/phone")))
+    answer = running.onlooker.of("/reply/phone")[0]
+    assert (answer["id"], answer["accepted"]) == ("7", False)
+    assert "not for link" in answer["why"]
+
+
+def test_a_retained_command_is_refused_even_if_it_is_a_stop(tmp_path: Path) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        first = Onlooker(broker.port)
+        ask = m.CommandAsk(verb="stop", client="phone", id="old")
+        first.publish(m.topic(RIG, "command"), ask.model_dump_json(), retain=True)
+        running = Running(tmp_path, broker)
+        until(lambda: bool(first.of("/reply/phone")))
+        answer = first.of("/reply/phone")[0]
+        assert answer["accepted"] is False
+        assert "retain" in answer["why"]
+        first.close()
+        running.close()
+
+
+@pytest.mark.parametrize("junk", [b"", b"{", b"\xff\xfe", b'{"verb": 3}', b"x" * 100_000, b"[]", b'{"verb":"stop"}'])
+def test_junk_is_dropped_and_the_next_stop_is_heard(running: Running, junk: bytes) -> None:
+    until(lambda: bool(running.onlooker.of("/state")))
+    running.onlooker.publish(m.topic(RIG, "command"), junk)
+    ask = m.CommandAsk(verb="stop", client="phone", id="after")
+    running.onlooker.publish(m.topic(RIG, "command"), ask.model_dump_json())
+    until(lambda: bool(running.onlooker.of("/reply/phone")))
+    assert running.onlooker.of("/reply/phone")[0]["id"] == "after"
+
+
+def test_an_orderly_end_says_ended_and_a_death_says_gone(tmp_path: Path) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        running = Running(tmp_path, broker)
+        until(lambda: any(p["present"] == "here" for p in running.onlooker.of("/presence")))
+        running.end_link()
+        until(lambda: running.onlooker.of("/presence")[-1]["present"] == "ended")
+        running.close()
