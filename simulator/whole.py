@@ -33,6 +33,7 @@ class PlantBehind(Physics):
     def __init__(self, parameters: Parameters, state: State, knob_a: float) -> None:
         super().__init__(parameters, state, OFF._replace(setpoint_a=knob_a))
         self.script: dict[str, float] = {}
+        self.last = self.shown()
 
     @property
     def disturbances(self) -> Disturbances:
@@ -47,9 +48,14 @@ class PlantBehind(Physics):
         """The truth, whatever anybody is shown."""
         return self._look(self.state, self._inputs)
 
+    def shown(self) -> Seen:
+        """What instruments look at. Kept as `last` for whoever judges."""
+        self.last = self.seen._replace(**self.script) if self.script else self.seen
+        return self.last
+
     def quantities(self) -> Mapping[str, float]:
-        seen = self.seen
-        return {name: getattr(seen, name) for name in QUANTITIES} | self.script
+        shown = self.shown()
+        return {name: getattr(shown, name) for name in QUANTITIES}
 
 
 def parameters_of(wiring: Wiring) -> Parameters:
