@@ -109,15 +109,27 @@ def order(q: Question) -> None:
                 _normal(limit.core, signal),
             )
         ]
-        for suffix, what in (("warn", "the alarm"), ("derate", "the derate")):
-            before = q.limits.get(f"{name} {suffix}")
-            if before is not None:
-                steps.append((what, _key(before, signal), before.core.threshold))
-                if before.core.effect is Effect.DERATE:
-                    steps.append((f"{what}'s end", before.path, before.core.derate_to))
+        for before in _before(q, limit.core):
+            what = "the derate" if before.core.effect is Effect.DERATE else "the alarm"
+            steps.append((what, _key(before, signal), before.core.threshold))
+            if before.core.effect is Effect.DERATE:
+                steps.append((f"{what}'s end", (*before.path, "derate_to"), before.core.derate_to))
         steps.append(("the trip", _key(limit, signal), limit.core.threshold))
         steps += beyond.get(name, [])
         _rising(q, steps, limit.core.rises, signal)
+
+
+def _before(q: Question, trip: Limit) -> list[Reasoned]:
+    """Alarms and derates on the way to a trip, in the order in which they must come."""
+    found = [
+        limit
+        for limit in q.limits.values()
+        if limit.core.effect in (Effect.ALARM, Effect.DERATE)
+        and limit.core.rises is trip.rises
+        and set(limit.core.members) & set(trip.members)
+    ]
+    sign = 1.0 if trip.rises else -1.0
+    return sorted(found, key=lambda limit: (limit.core.effect, sign * limit.core.threshold))
 
 
 def _gas_ends(file: models.RigFile) -> list[tuple[str, Path, float | None]]:

@@ -91,11 +91,11 @@ def compile_text(text: bytes, name: str, today: date) -> CompiledRig:
     """As `load`, from the bytes of a file. name: how messages call it."""
     document, lines = parse(text, name)
     problems = Problems(name, lines)
-    plain, names = with_units(document, problems)
+    plain = with_units(document, problems)
     try:
         file = RigFile.model_validate(plain)
     except ValidationError as error:
-        report(error, RigFile, plain, names, problems)
+        report(error, RigFile, plain, problems)
         problems.raise_any()
         raise
     problems.raise_any()

@@ -60,6 +60,7 @@ class Problems:
     def __init__(self, file: str, lines: Mapping[Path, int] | None = None) -> None:
         self.file = file
         self.lines = lines or {}
+        self.names: dict[Path, Path] = {}  # keys as written, of those that have a plain name inside
         self.found: list[Problem] = []
         self.warnings: list[str] = []
 
@@ -72,6 +73,7 @@ class Problems:
         return 0
 
     def add(self, path: Path, wrong: str, right: str) -> None:
+        path = self.names.get(path, path)
         problem = Problem(self.file, self.line(path), dotted(path), wrong.rstrip("."), right)
         if problem not in self.found:
             self.found.append(problem)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -38,10 +37,9 @@ def report(
     error: ValidationError,
     model: type[BaseModel],
     document: Table,
-    names: Mapping[Path, Path],
     problems: Problems,
 ) -> None:
-    """Add every finding. names: keys as written, of those that were given their plain name in `document`."""
+    """Add every finding about `document`, whose keys are plain."""
     for found in error.errors(include_url=False):
         location = tuple(part for part in found["loc"] if part != "[key]")
         is_key = "[key]" in found["loc"]
@@ -50,9 +48,9 @@ def report(
         if tag == models.NO_SENSOR and found["type"] == "extra_forbidden":
             continue  # of a table without a sensor nobody can say which keys it may have
         owner, field = _described(model, location)
-        written = names.get(path, path)
-        if len(path) > 1 and path[:-1] in names:
-            written = (*names[path[:-1]], path[-1])
+        written = problems.names.get(path, path)
+        if len(path) > 1 and path[:-1] in problems.names:
+            written = (*problems.names[path[:-1]], path[-1])
         kind = found["type"]
         if kind == "missing":
             key = _written(str(path[-1]), path, document)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from typing import Any, NamedTuple
 
+from controller.config.defaults import DEFAULTS
 from controller.config.lines import Path
 from controller.config.problems import Problems
 
@@ -72,25 +73,24 @@ def quantity_of(name: str, signal: object) -> str:
     return quantity if quantity in QUANTITIES else ""
 
 
-def with_units(document: Table, problems: Problems) -> tuple[Table, dict[Path, Path]]:
-    """The document with plain keys, and the key as written of each path that changed. Wrong units are reported."""
-    names: dict[Path, Path] = {}
+def with_units(document: Table, problems: Problems) -> Table:
+    """The document with plain keys; `problems` learns how they are written. Wrong units are reported."""
     out = dict(document)
     signals, limits = document.get("signals"), document.get("limits")
     quantities: dict[str, str] = {}
     if isinstance(signals, dict):
         quantities = {name: quantity_of(name, signal) for name, signal in signals.items()}
         out["signals"] = {
-            name: _plain(("signals", name), signal, quantities[name], OF_A_SIGNAL, names, problems)
+            name: _plain(("signals", name), signal, quantities[name], OF_A_SIGNAL, problems)
             for name, signal in signals.items()
         }
     if isinstance(limits, dict):
         cells = _cells(document)
         out["limits"] = {
-            name: _limit(("limits", name), limit, _limit_quantity(name, limit, quantities), cells, names, problems)
+            name: _limit(("limits", name), limit, _limit_quantity(name, limit, quantities), cells, problems)
             for name, limit in limits.items()
         }
-    return out, names
+    return out
 
 
 def _cells(document: Table) -> int:
@@ -100,19 +100,17 @@ def _cells(document: Table) -> int:
 
 
 def _limit_quantity(name: str, limit: object, quantities: dict[str, str]) -> str:
-    from controller.config.defaults import DEFAULTS
-
     members = limit.get("signals") if isinstance(limit, dict) else None
     if not isinstance(members, list) or not members:
         members = list(DEFAULTS[name].signals) if name in DEFAULTS else []
     first = members[0] if members else ""
-    return quantities.get(first, "") if isinstance(first, str) else ""
+    return quantities.get(first) or STANDARD.get(first, "") if isinstance(first, str) else ""
 
 
-def _limit(path: Path, limit: object, quantity: str, cells: int, names: dict[Path, Path], problems: Problems) -> object:
+def _limit(path: Path, limit: object, quantity: str, cells: int, problems: Problems) -> object:
     """As `_plain`; a voltage may also be given per cell and is then multiplied here."""
     if not isinstance(limit, dict) or quantity != "voltage":
-        return _plain(path, limit, quantity, OF_A_LIMIT, names, problems)
+        return _plain(path, limit, quantity, OF_A_LIMIT, problems)
     stack: Table = {}
     per_cell: dict[Path, Path] = {}
     for key, value in limit.items():
@@ -125,38 +123,28 @@ def _limit(path: Path, limit: object, quantity: str, cells: int, names: dict[Pat
             is_number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e6
             stack[f"{base}_V"] = value * cells if is_number else value
             per_cell[(*path, base)] = (*path, key)
-    plain = _plain(path, stack, quantity, OF_A_LIMIT, names, problems)
-    names.update(per_cell)
+    plain = _plain(path, stack, quantity, OF_A_LIMIT, problems)
+    problems.names.update(per_cell)
     return plain
 
 
-def _plain(
-    path: Path, table: object, quantity: str, bases: tuple[str, ...], names: dict[Path, Path], problems: Problems
-) -> object:
+def _plain(path: Path, table: object, quantity: str, bases: tuple[str, ...], problems: Problems) -> object:
     if not isinstance(table, dict):
         return table
     unit = QUANTITIES[quantity] if quantity else None
     out: Table = {}
     for key, value in table.items():
-        inner = _plain((*path, key), value, quantity, ("means",), names, problems) if isinstance(value, dict) else value
+        inner = _plain((*path, key), value, quantity, ("means",), problems) if isinstance(value, dict) else value
         base, suffix = _split(key, bases)
-        if not base or (not suffix and key in out):
-            out[key] = inner
-        elif unit is None and suffix:
-            problems.add((*path, key), "the quantity of this signal is not known", _ASK_QUANTITY)
-        elif unit is not None and suffix == unit.suffix and suffix:
-            if base not in table:
-                out[base] = inner
-            names[(*path, base)] = (*path, key)
-        elif unit is not None and suffix != unit.suffix:
+        if base and unit is not None and suffix != unit.suffix:
             right = f"Write {_joined(base, unit.suffix)}." if unit.suffix else "A switch has no number: leave it out."
             problems.add((*path, key), f"a {quantity} is given in {unit.shown or 'no unit'}", right)
+        elif base and suffix:  # or no unit is known, and the signal is refused later
+            out[base] = inner
+            problems.names[(*path, base)] = (*path, key)
         else:
             out[key] = inner
     return out
-
-
-_ASK_QUANTITY = f"Add quantity = one of {', '.join(QUANTITIES)}."
 
 
 def _joined(base: str, suffix: str) -> str:
