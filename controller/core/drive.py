@@ -71,7 +71,7 @@ def _power(scan: Scan, row: Row) -> tuple[bool, bool, bool, bool]:
     second_seen = scan.inputs.second_closed is True if power.second_contact else now_s - seq.since_s >= power.closing_s
     if seq.state is State.RAMPING and seq.closed_s < 0.0:
         ready = not second or second_seen
-        for_s = now_s - seq.since_s - (power.closing_s if second else 0.0)
+        for_s = now_s - seq.since_s - power.lead_s
         return ready, ready and 0.0 <= for_s < power.close_pulse_s, second, edge
     return True, False, second, edge
 

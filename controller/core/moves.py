@@ -37,7 +37,13 @@ def account(scan: Scan) -> None:
 
 
 def _seen_closed(scan: Scan) -> bool:
-    return bool(scan.rig.power.main_contact and scan.inputs.main_closed) or bool(scan.current_flows())
+    """By its contact, or by current. Without a contact a supply that waits for its set-point shows no current either:
+    then the whole pulse must do, and `no current` finds the contactor that did not take it."""
+    power = scan.rig.power
+    if power.main_contact:
+        return bool(scan.inputs.main_closed) or bool(scan.current_flows())
+    pulsed = scan.rig.supply.settable and scan.now_s - scan.seq.since_s >= power.lead_s + power.close_pulse_s
+    return pulsed or bool(scan.current_flows())
 
 
 def _prove_off(scan: Scan) -> None:

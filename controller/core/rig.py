@@ -33,6 +33,11 @@ class PowerPath:
     watchdog_tolerance: float = 0.3  # share of watchdog_s
     second_after_s: float = 0.5
 
+    @property
+    def lead_s(self) -> float:
+        """How long before the main contactor the second one is closed."""
+        return self.closing_s if self.has_second else 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class Supply:

@@ -1,0 +1,392 @@
+"""The self-test before every start: what is broken is found, and looking for it lets no current flow."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from controller.core.commands import Source, Verb
+from controller.core.events import Happened
+from controller.core.limits import TripKind
+from controller.core.sequence import POWERED_STATES, Check, State
+from controller.core.signals import Code
+from tests.core.bench import Bench, rig
+from tests.core.rigs import PATHS
+
+BROKEN: dict[str, dict[str, bool]] = {
+    "main welded": {"main_welded": True},
+    "second welded": {"second_welded": True},
+    "main never closes": {"main_dead": True},
+    "second never closes": {"second_dead": True},
+    "relay stuck closed": {"relay_stuck": True},
+    "relay never closes": {"relay_dead": True},
+    "seal-in does not hold": {"seal_broken": True},
+    "closes without a pulse": {"seals_in": False},
+    "main contact says closed": {"main_aux_lies": True},
+    "main contact says open": {"main_aux_lies": False},
+    "second contact says closed": {"second_aux_lies": True},
+    "second contact says open": {"second_aux_lies": False},
+    "relay contact says closed": {"relay_aux_lies": True},
+    "relay contact says open": {"relay_aux_lies": False},
+}
+
+
+def break_(bench: Bench, what: str) -> None:
+    for field, value in BROKEN[what].items():
+        setattr(bench.parts, field, value)
+
+
+def checking(bench: Bench | None = None) -> Bench:
+    """A bench on which a start has just been taken."""
+    bench = bench or Bench()
+    bench.run(1.0)
+    assert bench.ask(Verb.START).what is Happened.ACCEPTED
+    assert bench.state is State.CHECKING
+    return bench
+
+
+def ended(bench: Bench) -> bool:
+    return bench.state is not State.CHECKING
+
+
+def at(step: Check) -> Callable[[Bench], bool]:
+    return lambda bench: bench.memory.sequence.check is step
+
+
+@pytest.mark.parametrize("supply_a", [None, 30.0])
+@pytest.mark.parametrize("what", BROKEN)
+def test_every_device_broken_in_every_way_is_found_and_locks_out(what: str, supply_a: float | None) -> None:
+    bench = checking()
+    bench.supply_a = supply_a
+    break_(bench, what)
+    while not ended(bench):
+        bench.scan()
+        assert not bench.parts.path
+        assert bench.current_a() == 0.0
+    assert bench.state is State.LOCKED_OUT
+    assert bench.causes[0] in ("self-test failed", "contactor not open")
+    bench.run(60.0)
+    assert bench.parts.closings == []
+
+
+@pytest.mark.parametrize("what", BROKEN)
+def test_what_is_broken_before_a_start_never_comes_to_power(what: str) -> None:
+    bench = Bench()
+    break_(bench, what)
+    bench.run(2.0)
+    bench.ask(Verb.START)
+    bench.run(60.0)
+    assert bench.state in (State.LOCKED_OUT, State.OFF)
+    assert bench.parts.closings == []
+
+
+def test_nothing_broken_every_step_passes_in_order_and_the_rig_runs() -> None:
+    bench = Bench()
+    bench.start()
+    steps = [e.subject for e in bench.events if e.what is Happened.SELF_TEST and e.detail == "passed"]
+    assert steps == [c.name.lower().replace("_", " ") for c in Check if c is not Check.READY]
+    assert len(bench.parts.closings) == 1
+
+
+def test_a_weld_behind_a_lying_contact_is_found_by_the_current_and_ended_at_once() -> None:
+    """Two faults at once: only current can show it, so the test must close the path to see, and opens it again."""
+    bench = checking()
+    bench.parts.main_welded, bench.parts.main_aux_lies, bench.supply_a = True, False, 30.0
+    closed = 0
+    while not ended(bench):
+        bench.scan()
+        closed += bench.parts.path
+    assert bench.state is State.LOCKED_OUT
+    assert closed <= 5
+    bench.run(10.0)
+    assert not bench.parts.path
+
+
+@pytest.mark.parametrize("name", PATHS)
+def test_every_kind_of_power_path_starts_without_closing_it_in_the_test_and_opens_on_a_trip(name: str) -> None:
+    bench = Bench(rig(power=PATHS[name]))
+    bench.supply_a = 30.0  # gives all it has into a closed path, whatever it is told
+    checking(bench)
+    while not ended(bench):
+        assert not bench.parts.path
+        bench.scan()
+    bench.supply_a = None
+    bench.until(lambda: bench.state is State.RUNNING)
+    assert bench.parts.path
+    bench.numbers["stop chain"] = 0.0
+    bench.scan()
+    assert not bench.parts.path
+    bench.run(2.0)
+    assert not bench.outputs.second
+
+
+@pytest.mark.parametrize("what", BROKEN)
+@pytest.mark.parametrize("name", [n for n, power in PATHS.items() if power.has_second])
+def test_one_broken_device_never_keeps_power_on_after_a_trip_where_there_are_two(name: str, what: str) -> None:
+    """Broken while running, and the guard may not see it: two means and the relay's second still end it."""
+    bench = Bench(rig(power=PATHS[name]))
+    bench.start()
+    break_(bench, what)
+    bench.numbers["stop chain"] = 0.0
+    bench.scan()
+    bench.run(1.0)  # half a second to the second means, and a scan or two
+    assert not bench.parts.path
+    bench.run(60.0)
+    assert not bench.parts.path
+    assert len(bench.parts.closings) == 1
+
+
+@pytest.mark.parametrize(("relay_s", "passes"), [(1.2, True), (0.6, True), (2.0, False)])
+def test_the_relay_must_drop_within_its_declared_time(relay_s: float, passes: bool) -> None:
+    bench = checking()
+    bench.parts.relay_s = relay_s
+    bench.until(lambda: ended(bench))
+    assert (bench.state is State.RAMPING) == passes
+    assert passes or bench.state is State.LOCKED_OUT
+
+
+@pytest.mark.parametrize("scans", range(56))
+def test_one_bad_sample_of_any_signal_at_any_moment_of_the_test_spoils_no_start(scans: int) -> None:
+    bench = checking()
+    for scan in range(70):
+        bench.codes = {s.name: Code.ABSENT for s in bench.rig.signals} if scan == scans else {}
+        bench.scan()
+    bench.until(lambda: bench.state is State.RUNNING, 30.0)
+
+
+@pytest.mark.parametrize("step", [Check.SECOND_ALONE, Check.MAIN_ALONE])
+def test_current_that_is_not_known_fails_the_start_and_not_a_contactor(step: Check) -> None:
+    bench = checking()
+    bench.until(lambda: at(step)(bench))
+    bench.codes["current"] = Code.ABSENT
+    bench.until(lambda: ended(bench), 1.6)  # before the grace of the sensor is over
+    assert bench.state is State.COOLING
+    assert "not known" in bench.memory.run.ending
+    assert not bench.memory.latch.tripped
+    assert bench.parts.closings == []
+
+
+@pytest.mark.parametrize("step", list(Check))
+def test_a_pause_during_the_test_gives_the_start_up_and_blames_no_device(step: Check) -> None:
+    bench = checking()
+    bench.until(lambda: at(step)(bench))
+    bench.scan(dt_s=5.0)
+    assert bench.state is State.COOLING
+    bench.run(10.0)
+    assert not bench.memory.latch.tripped
+    assert bench.parts.closings == []
+
+
+@pytest.mark.parametrize("step", list(Check))
+@pytest.mark.parametrize("by", ["stop", "trip"])
+def test_a_test_that_ends_early_closes_nothing_and_leaves_no_powered_on_disk(step: Check, by: str) -> None:
+    bench = checking()
+    bench.latch_delay = lambda: False  # so that `ready` lasts
+    bench.until(lambda: at(step)(bench))
+    bench.scan()
+    if by == "stop":
+        bench.ask(Verb.STOP)
+        assert bench.state is State.COOLING
+    else:
+        bench.numbers["stop chain"] = 0.0
+        bench.scan()
+        assert bench.state is State.TRIPPED
+    bench.latch_delay = lambda: True
+    bench.run(5.0)
+    assert not bench.memory.latch.powered
+    assert bench.parts.closings == []
+    assert not any((bench.outputs.main_hold, bench.outputs.main_close, bench.outputs.second, bench.outputs.edge))
+
+
+# --- the latch comes first
+
+
+@pytest.mark.parametrize("delay_s", [0.0, 0.1, 4.0, 14.0])
+def test_powered_is_on_disk_before_the_close_pulse(delay_s: float) -> None:
+    bench = checking()
+    ready_s: list[float] = []
+
+    def written() -> bool:
+        if bench.memory.latch.powered and not ready_s:
+            ready_s.append(bench.now_s)
+        return not ready_s or bench.now_s - ready_s[0] >= delay_s - 1e-9
+
+    bench.latch_delay = written
+    while bench.state is not State.RUNNING:
+        bench.scan()
+        if bench.state in POWERED_STATES:
+            assert bench.memory.latch.powered
+            assert bench.on_disk >= bench.memory.latch.number
+            assert bench.now_s - ready_s[0] >= delay_s - 0.01
+        assert bench.now_s < 1100.0
+
+
+def test_a_disk_that_does_not_take_the_latch_ends_the_start_and_latches_nothing() -> None:
+    bench = checking()
+    bench.until(lambda: at(Check.MAIN_ALONE)(bench))
+    bench.latch_delay = lambda: False
+    bench.until(lambda: ended(bench), 30.0)
+    assert bench.state is State.COOLING
+    assert "not on disk" in bench.memory.run.ending
+    assert not bench.memory.latch.tripped
+    assert bench.parts.closings == []
+
+
+# --- whatever allowed the start must still hold when power comes on
+
+
+def floor_falls(bench: Bench) -> None:
+    bench.numbers["level oxygen side"] = 0.0
+
+
+def forced(bench: Bench) -> None:
+    bench.codes["level hydrogen side"] = Code.FORCED
+
+
+def warmed(bench: Bench) -> None:
+    bench.numbers["cell temperature"] = 55.0
+
+
+def unwell(bench: Bench) -> None:
+    bench.well = False
+
+
+@pytest.mark.parametrize("step", [Check.PROVE, Check.SECOND_OPENS, Check.STAYS_OPEN])
+@pytest.mark.parametrize("happens", [floor_falls, forced, warmed, unwell])
+def test_what_is_lost_during_the_test_ends_the_start_before_power(
+    happens: Callable[[Bench], None], step: Check
+) -> None:
+    bench = checking()
+    bench.until(lambda: at(step)(bench))
+    happens(bench)
+    bench.until(lambda: ended(bench), 40.0)
+    assert bench.state is State.COOLING
+    assert bench.memory.run.ending
+    assert not bench.memory.latch.tripped
+    assert bench.parts.closings == []
+
+
+def test_coolant_that_never_flows_fails_the_start_at_the_proving_time_and_nothing_is_closed() -> None:
+    bench = checking()
+    bench.numbers["coolant flow"] = 0.0
+    assert bench.until(lambda: ended(bench), 40.0) == pytest.approx(15.0 + 2.0, abs=0.3)
+    assert bench.state is State.COOLING
+    assert "not proven" in bench.memory.run.ending
+    assert bench.parts.closings == []
+    assert bench.parts.pulses == 0
+
+
+def test_coolant_that_comes_within_the_proving_time_is_enough() -> None:
+    bench = checking()
+    bench.numbers["coolant flow"] = 0.0
+    bench.run(4.0)
+    bench.numbers["coolant flow"] = None
+    bench.until(lambda: bench.state is State.RUNNING)
+
+
+@pytest.mark.parametrize(("gone_s", "runs"), [(1.5, True), (3.0, False)])
+def test_coolant_lost_again_during_the_test_may_come_back_within_two_seconds(gone_s: float, runs: bool) -> None:
+    bench = checking()
+    bench.until(lambda: at(Check.SECOND_ALONE)(bench))
+    bench.numbers["coolant flow"] = 0.0
+    bench.run(gone_s)
+    bench.numbers["coolant flow"] = None
+    bench.run(40.0)
+    assert (bench.state is State.RUNNING) == runs
+    assert runs or "lost while starting" in bench.memory.run.ending
+
+
+# --- out of a lock-out
+
+
+def locked_out() -> Bench:
+    bench = checking()
+    bench.parts.main_dead = True
+    bench.until(lambda: ended(bench))
+    assert bench.state is State.LOCKED_OUT
+    bench.parts.main_dead = False
+    bench.run(2.0)
+    return bench
+
+
+def test_a_lock_out_is_left_only_at_the_rig_with_a_reason_and_through_a_passed_test() -> None:
+    bench = locked_out()
+    for verb, source, text in (
+        (Verb.RESET, Source.LOCAL, "coil replaced"),
+        (Verb.RELEASE, Source.LOCAL, "  "),
+        (Verb.RELEASE, Source.REMOTE, "coil replaced"),
+        (Verb.RELEASE, Source.PLAN, "coil replaced"),
+        (Verb.START, Source.LOCAL, ""),
+    ):
+        assert bench.ask(verb, source, text=text).what is Happened.REFUSED
+        assert bench.state is State.LOCKED_OUT
+    assert bench.ask(Verb.RELEASE, text="coil replaced").what is Happened.ACCEPTED
+    assert not ended(bench)
+    assert bench.memory.latch.locked_out
+    bench.until(lambda: ended(bench))
+    assert not bench.memory.latch.tripped
+    assert not bench.memory.latch.locked_out
+    assert bench.parts.closings == []
+    bench.run(1.0)
+    assert bench.said(Happened.STATE)[-2:] == ["COOLING", "OFF"]
+    bench.start()
+
+
+@pytest.mark.parametrize("what", BROKEN)
+def test_a_lock_out_stays_when_its_test_fails_again(what: str) -> None:
+    bench = locked_out()
+    bench.ask(Verb.RELEASE, text="looked at it")
+    break_(bench, what)
+    bench.until(lambda: ended(bench))
+    bench.run(1.0)
+    assert bench.state is State.LOCKED_OUT
+    assert bench.memory.latch.locked_out
+    assert bench.memory.latch.kind is TripKind.LOCK_OUT
+
+
+@pytest.mark.parametrize("step", list(Check)[:-1])
+@pytest.mark.parametrize("by", ["stop", "trip", "pause"])
+def test_a_lock_out_stays_when_its_test_is_given_up(step: Check, by: str) -> None:
+    bench = locked_out()
+    bench.ask(Verb.RELEASE, text="looked at it")
+    bench.until(lambda: at(step)(bench))
+    if by == "stop":
+        bench.ask(Verb.STOP, Source.LINK)
+    elif by == "pause":
+        bench.scan(dt_s=3.0)
+    else:
+        bench.numbers["stop chain"] = 0.0
+        bench.scan()
+    assert bench.state is State.LOCKED_OUT
+    assert bench.memory.latch.locked_out
+    assert not bench.memory.sequence.to_release
+    assert bench.parts.closings == []
+
+
+def test_a_held_rig_moves_no_contactor_for_a_release() -> None:
+    bench = locked_out()
+    assert bench.ask(Verb.HOLD, who="Jo", text="hands inside").what is Happened.ACCEPTED
+    assert "Jo" in bench.ask(Verb.RELEASE, text="looked at it").detail
+    assert bench.state is State.LOCKED_OUT
+
+
+# --- the close pulse
+
+
+def test_the_close_pulse_comes_only_in_its_two_steps_and_is_never_longer_than_half_a_second() -> None:
+    for power in PATHS.values():
+        bench = Bench(rig(power=power))
+        bench.parts.main_dead = True  # so that the pulse is as long as it can be
+        bench.run(1.0)
+        bench.ask(Verb.START)
+        length = longest = 0
+        for _ in range(200):
+            bench.scan()
+            length = length + 1 if bench.outputs.main_close else 0
+            longest = max(longest, length)
+            if bench.outputs.main_close:
+                assert bench.outputs.main_hold
+                ramping = bench.state is State.RAMPING and bench.memory.sequence.closed_s < 0.0
+                assert ramping or (bench.state is State.CHECKING and at(Check.MAIN_ALONE)(bench))
+        assert longest in (5, 6)  # half a second of scans; the last begins within it
