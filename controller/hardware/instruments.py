@@ -32,6 +32,8 @@ from controller.hardware.pulses import FlowMeter
 from controller.hardware.slow import SlowGroup
 from controller.hardware.switches import Button, Contact
 
+__all__ = ["CONVERSION_S", "Instruments", "SlowGroup", "open_instruments"]
+
 CONVERSION_S = 0.92  # of one 1-Wire sensor, bus traffic included
 
 

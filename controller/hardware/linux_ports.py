@@ -62,7 +62,11 @@ def pin_factory(chip: int, work: Path) -> Any:
 
         def _set_state(self, value: Any) -> None:
             try:
-                super()._set_state(value)
+                if self._pwm:  # the library would cut a pulse width to whole percents
+                    self._pwm = (self._pwm[0], 100.0 * value)
+                    lgpio.tx_pwm(self.factory._handle, self._number, *self._pwm)
+                else:
+                    super()._set_state(value)
             except lgpio.error as error:
                 raise OSError(errno.EIO, f"{self!r} cannot be driven: {error}") from error
 

@@ -250,6 +250,8 @@ def test_edges_and_set_point_reach_the_pins(pi: Pi) -> None:
     assert levels == [True, False, True, False]
     drives.write(Outputs(setpoint_a=30.0))
     assert pi.board.share(18) == pytest.approx(0.75)
+    drives.write(Outputs(setpoint_a=9.1))  # 22.75 %
+    assert pi.board.share(18) == pytest.approx(0.2275)
     drives.write(Outputs(setpoint_a=-5.0))
     assert pi.board.share(18) == 0.0
     drives.write(Outputs(setpoint_a=99.0))
