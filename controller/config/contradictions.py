@@ -9,7 +9,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import NamedTuple
 
-from controller.config import models
+from controller.config import measured, models
 from controller.config.defaults import MBAR_PER_MM_AT_1_G_ML, half_seal_mbar, zero_current_a
 from controller.config.limits import Reasoned
 from controller.config.lines import Path
@@ -70,7 +70,7 @@ def power_on_value(q: Question) -> None:
     """A DS18B20 that lost power says 85.0 C: nothing may hang on that number."""
     for limit in q.limits.values():
         for signal in q.of(limit.core):
-            if isinstance(q.file.signals[signal.core.name], models.Ds18b20) and 84.0 <= limit.core.threshold <= 86.0:
+            if isinstance(q.file.signals[signal.core.name], measured.Ds18b20) and 84.0 <= limit.core.threshold <= 86.0:
                 q.problems.add(
                     _key(limit, signal),
                     f"{limit.core.threshold:g} C is too near 85.0 C, which a DS18B20 says when it has lost power",
@@ -262,7 +262,7 @@ def current_both_ways(q: Question) -> None:
 def inputs_within_supply(q: Question) -> None:
     """No pin of a converter may stand more than 0.3 V beyond the chip's supply."""
     for name, signal in q.file.fitted.items():
-        if not isinstance(signal, models.Channel) or signal.converter not in q.file.converters:
+        if not isinstance(signal, measured.Channel) or signal.converter not in q.file.converters:
             continue
         supply_v = q.file.converters[signal.converter].supply_V
         path: Path = ("signals", name)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from controller.config.models import Channel, Ds18b20, PulseMeter, RigFile
+from controller.config.measured import Channel, Ds18b20, PulseMeter
+from controller.config.models import RigFile
 from controller.core.limits import Arming, Effect, TripKind
 
 MBAR_PER_MM_AT_1_G_ML = 0.0980665

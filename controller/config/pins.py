@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeVar
 
-from controller.config import models
+from controller.config import measured, models
 from controller.config.lines import Path
 from controller.config.problems import Problems
 from controller.config.signals import Fitted, refused
@@ -154,7 +154,7 @@ def _pins(file: models.RigFile) -> list[tuple[Path, int]]:
         pins.append((("set_point", "pin"), file.set_point.pin))
     pins += [(("buttons", name, "pin"), button.pin) for name, button in file.buttons.items()]
     for name, signal in file.fitted.items():
-        if isinstance(signal, models.PulseMeter | models.Switch):
+        if isinstance(signal, measured.PulseMeter | measured.Switch):
             pins.append((("signals", name, "pin"), signal.pin))
     return pins
 
@@ -171,7 +171,7 @@ def _one_each(file: models.RigFile, problems: Problems) -> None:
 
     if file.converters:
         taken[("pin", 2)], taken[("pin", 3)] = ("I2C data",), ("I2C clock",)
-    if any(isinstance(s, models.Ds18b20) for s in file.fitted.values()):
+    if any(isinstance(s, measured.Ds18b20) for s in file.fitted.values()):
         taken[("pin", 4)] = ("1-Wire",)
     for path, pin in _pins(file):
         take(("pin", pin), f"pin {pin}", path, "Give each its own pin.")
@@ -183,10 +183,10 @@ def _one_each(file: models.RigFile, problems: Problems) -> None:
             take((name, chip.reference.input), words, ("converters", name, "reference", "input"), "Give another input.")
     for name, signal in file.fitted.items():
         here: Path = ("signals", name)
-        if isinstance(signal, models.Channel | models.SupervisedChannel):
+        if isinstance(signal, measured.Channel | measured.SupervisedChannel):
             words = f"input {signal.plus} of {signal.converter}"
             take((signal.converter, signal.plus), words, (*here, "plus"), "Give each signal an input of its own.")
-        elif isinstance(signal, models.Ds18b20):
+        elif isinstance(signal, measured.Ds18b20):
             take(("1-Wire", signal.id), f"sensor {signal.id}", (*here, "id"), "Give each signal a sensor of its own.")
-        elif isinstance(signal, models.ControllerSupply | models.ControllerTemperature):
+        elif isinstance(signal, measured.ControllerSupply | measured.ControllerTemperature):
             take(signal.sensor, f"the {signal.sensor}", (*here, "sensor"), "Once is enough.")

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from controller.config import models
+from controller.config import measured
 from controller.config.defaults import DEFAULTS
 from controller.config.lines import Path
 from controller.config.pins import DRIVERS
@@ -15,9 +15,9 @@ from controller.config.problems import Problems, dotted, shown
 from controller.config.units import OF_A_LIMIT, OF_A_SIGNAL, Table, as_written, quantity_of
 
 _SIGNAL_MODELS: dict[str, type[BaseModel]] = {
-    **models.SENSORS,
-    models.NOT_FITTED: models.NotFitted,
-    models.NO_SENSOR: models.NoSensor,
+    **measured.SENSORS,
+    measured.NOT_FITTED: measured.NotFitted,
+    measured.NO_SENSOR: measured.NoSensor,
 }
 _TAGS = frozenset(_SIGNAL_MODELS)
 _TABLE_WANTED = ("dict_type", "model_type", "model_attributes_type")
@@ -45,7 +45,7 @@ def report(
         is_key = "[key]" in found["loc"]
         tag = location[2] if location[:1] == ("signals",) and len(location) > 2 else None
         path: Path = location[:2] + location[3:] if tag in _TAGS else location
-        if tag == models.NO_SENSOR and found["type"] == "extra_forbidden":
+        if tag == measured.NO_SENSOR and found["type"] == "extra_forbidden":
             continue  # of a table without a sensor nobody can say which keys it may have
         owner, field = _described(model, location)
         written = problems.names.get(path, path)

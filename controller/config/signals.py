@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from controller.config import models
+from controller.config import measured, models
 from controller.config.lines import Path
 from controller.config.problems import Problems, shown
 from controller.config.units import QUANTITIES, STANDARD, quantity_of
@@ -58,7 +58,7 @@ def chips(file: models.RigFile, problems: Problems) -> dict[str, hw.Ads1115]:
     for name, table in file.converters.items():
         path: Path = ("converters", name)
 
-        def made(table: models.Ads1115 = table) -> hw.Ads1115:
+        def made(table: measured.Ads1115 = table) -> hw.Ads1115:
             known = table.reference
             return hw.Ads1115(
                 table.bus,
@@ -118,8 +118,8 @@ def _periods_s(file: models.RigFile) -> dict[str, float]:
         return max(file.scan_s, one_s * sharers, one_s * (sharers + 1) / 1.5)
 
     return {
-        "1-Wire bus": turns_s(CONVERSION_S, models.Ds18b20),
-        "controller": turns_s(KERNEL_S, models.ControllerSupply, models.ControllerTemperature),
+        "1-Wire bus": turns_s(CONVERSION_S, measured.Ds18b20),
+        "controller": turns_s(KERNEL_S, measured.ControllerSupply, measured.ControllerTemperature),
     }
 
 
@@ -139,7 +139,7 @@ def compile_signals(file: models.RigFile, problems: Problems) -> dict[str, Fitte
             right = "Leave quantity out, or give the signal a name of its own."
             problems.add((*path, "quantity"), f"{name} is a {STANDARD[name]}, not a {quantity}", right)
             continue
-        is_contact = not isinstance(signal, models.Measured)
+        is_contact = not isinstance(signal, measured.Measured)
         if is_contact and quantity != "switch":
             wrong = f"a {signal.sensor} is a switch, not a {quantity}"
             problems.add((*path, "sensor"), wrong, 'Give quantity = "switch", or another sensor.')
@@ -155,14 +155,14 @@ def compile_signals(file: models.RigFile, problems: Problems) -> dict[str, Fitte
 
 
 def _source(
-    signal: models.Fitted, converters: dict[str, hw.Ads1115], file: models.RigFile, path: Path, problems: Problems
+    signal: measured.Fitted, converters: dict[str, hw.Ads1115], file: models.RigFile, path: Path, problems: Problems
 ) -> hw.Source | None:
     match signal:
-        case models.Channel() | models.SupervisedChannel():
+        case measured.Channel() | measured.SupervisedChannel():
             return _channel(signal, converters, file, path, problems)
-        case models.Ds18b20():
+        case measured.Ds18b20():
             return hw.Ds18b20(signal.id, signal.step or 0.5, 0.1 if signal.rate is None else signal.rate)
-        case models.PulseMeter():
+        case measured.PulseMeter():
             return hw.PulseMeter(
                 signal.pin,
                 signal.pulses_per_L,
@@ -171,16 +171,16 @@ def _source(
                 signal.shortest_pulse_s,
                 signal.pull,
             )
-        case models.Switch():
+        case measured.Switch():
             return hw.Switch(signal.pin, signal.pull, signal.proven_when)
-        case models.ControllerSupply():
+        case measured.ControllerSupply():
             return hw.SupplyGood()
-        case models.ControllerTemperature():
+        case measured.ControllerTemperature():
             return hw.CoreTemperature()
 
 
 def _channel(
-    signal: models.Channel | models.SupervisedChannel,
+    signal: measured.Channel | measured.SupervisedChannel,
     converters: dict[str, hw.Ads1115],
     file: models.RigFile,
     path: Path,
@@ -197,7 +197,7 @@ def _channel(
             )
         return None
     supply_v = file.converters[signal.converter].supply_V
-    if isinstance(signal, models.SupervisedChannel):
+    if isinstance(signal, measured.SupervisedChannel):
         contact = SupervisedContact(signal.supervised.closed_V, signal.supervised.open_V)
         return hw.Ads1115Channel(chip, signal.plus, signal.range_V, contact)
     given = [key for key in SCALINGS if getattr(signal, key) is not None]
@@ -211,7 +211,7 @@ def _channel(
     return hw.Ads1115Channel(chip, signal.plus, signal.range_V, _scale(signal, supply_v), signal.minus)
 
 
-def _scale(signal: models.Channel, supply_v: float) -> Scale:
+def _scale(signal: measured.Channel, supply_v: float) -> Scale:
     if signal.V_per_A is not None:
         return shunt_amplifier(signal.V_per_A)
     if signal.V_per_V is not None:
@@ -243,7 +243,7 @@ def _scale(signal: models.Channel, supply_v: float) -> Scale:
 def _fitted(
     file: models.RigFile,
     name: str,
-    signal: models.Fitted,
+    signal: measured.Fitted,
     source: hw.Source,
     quantity: str,
     periods_s: dict[str, float],
@@ -251,7 +251,7 @@ def _fitted(
 ) -> Fitted:
     path: Path = ("signals", name)
     ends = ENDLESS
-    if isinstance(signal, models.Channel):
+    if isinstance(signal, measured.Channel):
         assert isinstance(source, hw.Ads1115Channel)
         try:
             ends = _ends(signal, source.scale, file.converters[signal.converter].supply_V)
@@ -259,7 +259,7 @@ def _fitted(
             refused(ValueError(str(refusal)), path, problems)
     low, high, error, filter_s = 0.0, 1.0, 0.0, 0.0
     step, rate_per_s, normal = math.inf, 0.0, None
-    if isinstance(signal, models.Measured):
+    if isinstance(signal, measured.Measured):
         low, high, error, filter_s = signal.range_low, signal.range_high, signal.error, signal.filter_s
         step, rate_per_s, normal = signal.step or math.inf, signal.rate or 0.0, signal.normal
         if low >= high:
@@ -276,7 +276,7 @@ def _fitted(
         high=high,
         electrical_low=ends.pinned_low,
         electrical_high=ends.pinned_high,
-        rail_is_wire_fault=isinstance(signal, models.Channel) and bool(signal.thermistor or signal.platinum),
+        rail_is_wire_fault=isinstance(signal, measured.Channel) and bool(signal.thermistor or signal.platinum),
         step=step,
         rate_per_s=rate_per_s,
         filter_s=filter_s,
@@ -299,13 +299,13 @@ class Ends(NamedTuple):
 ENDLESS = Ends(-math.inf, math.inf, -math.inf, math.inf)
 
 
-def volts_at_ends(signal: models.Channel, supply_v: float) -> tuple[float, float]:
+def volts_at_ends(signal: measured.Channel, supply_v: float) -> tuple[float, float]:
     """Least and most volts that the channel can show: the converter's range or the rails of its supply."""
     middle_v = (signal.middle_V or 0.0) if signal.minus is not None else 0.0
     return max(-signal.range_V, -middle_v), min(signal.range_V * LAST_CODE, RAIL * supply_v - middle_v)
 
 
-def _ends(signal: models.Channel, scale: Scale, supply_v: float) -> Ends:
+def _ends(signal: measured.Channel, scale: Scale, supply_v: float) -> Ends:
     low_v, high_v = volts_at_ends(signal, supply_v)
     match scale:
         case LiveZero():  # beyond its bands the scale itself says that a wire is broken
