@@ -1,0 +1,134 @@
+"""Stops and thaws the guard at random instants under power, thousands of times; the bench's contacts are the judge.
+
+    python -m tests.system.freeze --count 2000 --jobs 6
+
+The one thing that must never happen: a contact that has opened closes again without a new start and its close step.
+Half of the instants are aimed at the end of a scan, where pins are written and the edge is given.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import signal
+import sys
+import tempfile
+import time
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import NamedTuple
+
+from controller.guard.client import Client
+from tests.system.site import STATES_WITH_POWER, Site, now_s
+
+OPEN_BY_S = 1.0 + 0.2  # the bench's relay and contactor after the last edge; a late bench process comes on top
+AIMED_S = (0.085, 0.103)  # after a frame, which is sent right after the edge: the next scan's pins are then written
+SLEEPS = ("230", "115")  # clock_nanosleep on x86-64 and on arm64
+MAY_BE_LATE_S = 0.6  # the bench itself, on a busy machine
+
+
+class Freeze(NamedTuple):
+    """One stop of the process, and what the contacts did."""
+
+    seed: str
+    lasted_s: float
+    opened_after_s: float | None  # from the stop; None: never, or later than the observation
+    closed_again: bool
+    in_scan: bool  # the process was found at work, not waiting
+    wrong: str
+
+
+class Frames(Client):
+    """The guard's frames, one at a time."""
+
+    def begin(self) -> None:
+        self.ask({"ask": "frames"})
+
+    def next_frame(self) -> bytes:
+        return self._socket.recv(1 << 17)
+
+    def drain(self) -> None:
+        timeout_s = self._socket.gettimeout()
+        self._socket.setblocking(False)
+        try:
+            while self._socket.recv(1 << 17):
+                pass
+        except BlockingIOError:
+            self._socket.settimeout(timeout_s)
+
+
+def freeze(site: Site, frames: Frames, dice: random.Random, seed: str) -> Freeze:
+    """One freeze under power. The site has power before."""
+    assert site.guard is not None
+    site.to_power()
+    frames.drain()
+    lasted_s = dice.choice((dice.uniform(0.0, 0.3), dice.uniform(0.3, 1.0), dice.uniform(1.0, 2.5)))
+    time.sleep(dice.uniform(0.0, 0.3))
+    if dice.random() < 0.5:
+        frames.next_frame()
+        time.sleep(dice.uniform(*AIMED_S))
+    stopped_s = now_s()
+    os.kill(site.guard.pid, signal.SIGSTOP)
+    time.sleep(0.002)
+    in_scan = Path(f"/proc/{site.guard.pid}/syscall").read_text().split()[0] not in SLEEPS
+    time.sleep(lasted_s)
+    os.kill(site.guard.pid, signal.SIGCONT)
+    time.sleep(0.35)
+    status = site.status()
+    opened, closed = site.openings(stopped_s), site.closings(stopped_s)
+    opened_after_s = opened[0] - stopped_s if opened else None
+    wrong = ""
+    if closed and (not opened or closed[-1] > opened[0]):
+        wrong = "a contact closed again"
+    elif lasted_s > OPEN_BY_S + MAY_BE_LATE_S and (
+        opened_after_s is None or opened_after_s > OPEN_BY_S + MAY_BE_LATE_S
+    ):
+        wrong = f"still closed {opened_after_s} s after the last possible edge"
+    elif opened and status["state"] in STATES_WITH_POWER:
+        wrong = f"open, and yet {status['state']}"
+    return Freeze(seed, lasted_s, opened_after_s, bool(closed), in_scan, wrong)
+
+
+def many(count: int, seed: str) -> list[Freeze]:
+    """So many freezes of one guard, which lives through all of them."""
+    dice = random.Random(seed)
+    found: list[Freeze] = []
+    with tempfile.TemporaryDirectory() as folder, Site(Path(folder) / "s") as site:
+        site.start_guard()
+        with Frames(site.folder / "local.sock", 60.0) as frames:
+            frames.begin()
+            found += [freeze(site, frames, dice, f"{seed}/{number}") for number in range(count)]
+    return found
+
+
+def report(found: list[Freeze]) -> str:
+    opened = sum(f.opened_after_s is not None for f in found)
+    worst_s = max((f.opened_after_s for f in found if f.opened_after_s is not None), default=0.0)
+    return (
+        f"{len(found)} freezes, {sum(f.in_scan for f in found)} inside a scan: the contactor opened in {opened}, "
+        f"at the latest {worst_s:.3f} s after the stop; it closed again without a close step in "
+        f"{sum(f.wrong == 'a contact closed again' for f in found)}"
+    )
+
+
+def main() -> int:
+    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    arguments.add_argument("--count", type=int, default=2000)
+    arguments.add_argument("--jobs", type=int, default=4)
+    arguments.add_argument("--seed", default="1")
+    asked = arguments.parse_args()
+    share = [asked.count // asked.jobs + (at < asked.count % asked.jobs) for at in range(asked.jobs)]
+    with ProcessPoolExecutor(asked.jobs) as pool:
+        parts = pool.map(many, share, [f"{asked.seed}-{at}" for at in range(asked.jobs)])
+        found = [freeze for part in parts for freeze in part]
+    sys.stdout.write(report(found) + "\n")
+    for wrong, count in Counter(f.wrong for f in found if f.wrong).items():
+        example = next(f for f in found if f.wrong == wrong)
+        sys.stdout.write(f"WRONG, {count} times: {wrong}; for one: {example}\n")
+    return 1 if any(f.wrong for f in found) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
