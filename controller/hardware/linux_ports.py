@@ -54,6 +54,8 @@ def pin_factory(chip: int, work: Path) -> Any:
         raise NoPinsError(errno.ENOPKG, "this lgpio is an empty stub. Install lgpio 0.2.2 or newer.") from error
 
     class Pin(LGPIOPin):  # type: ignore[misc] # the library is not typed
+        _pwm: Any  # frequency in Hz and share in percent, or None
+
         def _get_state(self) -> Any:
             try:
                 return super()._get_state()
