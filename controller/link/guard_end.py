@@ -35,7 +35,8 @@ class GuardEnd:
         self.seen = 0  # frames that came
         self.connected = False
         self._asking: Client | None = None
-        threading.Thread(target=self._empty, name="frames", daemon=True).start()
+        self._thread = threading.Thread(target=self._empty, name="frames", daemon=True)
+        self._thread.start()
 
     def _empty(self) -> None:
         while not self._wait(0.0):
@@ -65,6 +66,12 @@ class GuardEnd:
                 self._asking.close()
             self._asking = None
             return None
+
+    def close(self) -> None:
+        """After `wait` has said that the link ends."""
+        self._thread.join(3.0)
+        if self._asking is not None:
+            self._asking.close()
 
     def status(self) -> dict[str, Any]:
         return self.ask({"ask": "status"}) or {}

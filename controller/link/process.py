@@ -189,5 +189,6 @@ def run(rig: Rig, socket_path: Path, address: Address, ended: Callable[[float], 
     link = Link(rig, guard, broker)
     while not ended(ROUND_S):
         link.round(time.monotonic())
+    guard.close()
     last = m.Presence(rig=rig.name, present="ended", time_s=time.time())
     broker.close(presence, last.model_dump_json().encode())

@@ -115,7 +115,7 @@ class Teller:
             leave=m.LeaveNow(
                 grade="unattended" if rig.grade is Grade.UNATTENDED else "attended",
                 may_leave=rig.grade is Grade.UNATTENDED and not memory.latch.causes,
-                missing=list(rig.missing) + ([f"a trip stands: {memory.latch.causes[0].name}"] * memory.latch.tripped),
+                missing=[*rig.missing, *(f"a trip stands: {c.name}" for c in memory.latch.causes[:1])],
             ),
             proven=self._proven(memory),
             outputs={name: bool(getattr(memory.outputs, name)) for name in PINS},

@@ -6,6 +6,7 @@ import json
 import socket
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from controller.core.commands import Command, Source
@@ -22,7 +23,7 @@ BOOT = "00112233aabbccdd"
 class StandIn:
     """Scans in real time, streams frames, answers questions and does what the link's socket may ask."""
 
-    def __init__(self, path: Path, bench: Bench, scan_s: float = 0.05) -> None:
+    def __init__(self, path: Path, bench: Bench, scan_s: float = 0.01) -> None:
         self.bench = bench
         self.asked: list[protocol.Request] = []
         self.acknowledged = 0
@@ -30,12 +31,14 @@ class StandIn:
         self._lock = threading.Lock()
         self._scan_s = scan_s
         self._streams: list[socket.socket] = []
+        self._peers: list[socket.socket] = []
         self._ended = threading.Event()
         self._door = socket.socket(socket.AF_UNIX, socket.SOCK_SEQPACKET)
         self._door.bind(str(path))
         self._door.listen()
-        for work in (self._scan, self._welcome):
-            threading.Thread(target=work, daemon=True).start()
+        self._scanning = threading.Thread(target=self._scan, daemon=True)
+        self._scanning.start()
+        threading.Thread(target=self._welcome, daemon=True).start()
 
     def _scan(self) -> None:
         while not self._ended.wait(self._scan_s):
@@ -71,10 +74,11 @@ class StandIn:
                 peer, _ = self._door.accept()
             except OSError:
                 return
+            self._peers.append(peer)
             threading.Thread(target=self._serve, args=(peer,), daemon=True).start()
 
     def _serve(self, peer: socket.socket) -> None:
-        while data := peer.recv(protocol.MESSAGE_BYTES + 1):
+        while data := self._heard(peer):
             try:
                 request = protocol.parse(data)
             except protocol.NotUnderstood as error:
@@ -82,6 +86,13 @@ class StandIn:
                 continue
             self.asked.append(request)
             peer.send(protocol.dumps(self._answer(peer, request)))
+
+    @staticmethod
+    def _heard(peer: socket.socket) -> bytes:
+        try:
+            return peer.recv(protocol.MESSAGE_BYTES + 1)
+        except OSError:
+            return b""
 
     def _answer(self, peer: socket.socket, request: protocol.Request) -> dict[str, object]:
         match request:
@@ -117,4 +128,8 @@ class StandIn:
 
     def close(self) -> None:
         self._ended.set()
-        self._door.close()
+        self._scanning.join(3.0)
+        for listening in (self._door, *self._peers):
+            with suppress(OSError):  # the other end may have gone first
+                listening.shutdown(socket.SHUT_RDWR)
+            listening.close()
