@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from controller.cli.problems import Problem
 from controller.link.messages import ROOT
 
 
@@ -21,10 +22,8 @@ def _state_folder() -> Path:
     return Path(home) / "lyewatch" / "page"
 
 
-def _needs_extra(error: ImportError) -> click.ClickException:
-    return click.ClickException(
-        f"the page needs packages that are not installed ({error.name}): pip install 'lyewatch[page]'"
-    )
+def _needs_extra(error: ImportError) -> Problem:
+    return Problem(f"the page needs packages that are not installed ({error.name}): pip install 'lyewatch[page]'")
 
 
 @click.group(invoke_without_command=True, context_settings={"auto_envvar_prefix": "LYEWATCH_PAGE"})
@@ -79,8 +78,8 @@ def _needs_extra(error: ImportError) -> click.ClickException:
     "--bench",
     "benches",
     multiple=True,
-    metavar="RIG=SOCKET",
-    help="Socket of a simulated rig's bench. May be repeated.",
+    metavar="RIG=FOLDER",
+    help="Folder of a simulated rig's bench. May be repeated.",
 )
 @click.option(
     "--state",
@@ -119,9 +118,9 @@ def page(
     if context.invoked_subcommand is not None:
         return
     try:
+        from controller.cli.page_bench import ControlledBench
         from controller.page.app import Settings
         from controller.page.authority import Certificates, certificates
-        from controller.page.bench import SocketBench
         from controller.page.broker import BrokerAddress
         from controller.page.serve import AlreadyUsed, Listen, serve
         from controller.page.shell import NotBuilt
@@ -145,18 +144,18 @@ def page(
             secure=certificate is not None,
             open_view=open_view,
             open_faults=open_faults,
-            benches={rig: SocketBench(path) for rig, path in map(_bench, benches)},
+            benches={rig: ControlledBench(path) for rig, path in map(_bench, benches)},
         )
         address = _address(listen, port, certificate is not None, names)
         asyncio.run(serve(settings, Listen(listen, port, certificate, key, own, authority_port), address))
     except (NotBuilt, AlreadyUsed, ValueError) as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
 
 
 def _bench(text: str) -> tuple[str, Path]:
     rig, equals, path = text.partition("=")
     if not (rig and equals and path):
-        raise click.UsageError(f"--bench {text!r}: give RIG=SOCKET, such as boathouse=/run/lyewatch/bench.sock")
+        raise click.UsageError(f"--bench {text!r}: give RIG=FOLDER, such as boathouse=/tmp/lyewatch-bench")
     return rig, Path(path)
 
 
@@ -194,7 +193,7 @@ def person(state: Path, name: str, role: str, password_file: Path | None) -> Non
     try:
         people.add(name, role, password)
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     click.echo(f"{name} may log in as {role}.")
 
 
@@ -206,7 +205,7 @@ def remove(state: Path, name: str) -> None:
     try:
         _people(state).remove(name)
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     click.echo(f"{name} can no longer log in.")
 
 
@@ -218,7 +217,7 @@ def log_out(state: Path, name: str) -> None:
     try:
         _people(state).log_out_everywhere(name)
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     click.echo(f"{name} is logged out everywhere.")
 
 
@@ -243,7 +242,7 @@ def _people(state: Path):  # type: ignore[no-untyped-def]
     try:
         found.book()
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     return found
 
 
@@ -258,7 +257,7 @@ def key(state: Path) -> None:
     try:
         found = page_key(state)
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     click.echo(f"id      {found.id}\npublic  {found.public.hex()}\nanswers {ROOT}/RIG/reply/page-{found.id}")
 
 
@@ -281,7 +280,7 @@ def authority(state: Path, names: tuple[str, ...], port: int, authority_port: in
     try:
         found = certificates(state / "authority", names)
     except ValueError as error:
-        raise click.ClickException(str(error)) from None
+        raise Problem(str(error), 2) from None
     helping = _address("0.0.0.0", authority_port, False)
     click.echo(f"Serve with:  lyewatch page --listen 0.0.0.0 --port {port} --own-authority")
     click.echo(f"Then scan this with the phone, or open {helping}\n")

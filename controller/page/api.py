@@ -1,4 +1,4 @@
-"""Every JSON request of the page as data: the routes, the checks and the OpenAPI document are made from this one table."""
+"""Every JSON request of the page as data: routes, checks and the OpenAPI document are made from this one table."""
 
 from __future__ import annotations
 
@@ -190,8 +190,8 @@ def openapi(version: str) -> dict[str, Any]:
         paths.setdefault(request.path, {})[request.method.lower()] = operation
     paths["/live"] = {
         "get": {
-            "summary": "Server-Sent Events: everything first (`all`), then differences (`d`), a beat each 2 s; `t` is the server's"
-            " steady clock",
+            "summary": "Server-Sent Events: everything first (`all`), then differences (`d`), a beat each 2 s;"
+            " `t` is the server's steady clock",
             "parameters": [{"name": "rig", "in": "query", "schema": {"type": "string"}}],
             "responses": {
                 "200": {"description": "a stream", "content": {"text/event-stream": {"schema": {"type": "string"}}}}

@@ -1,4 +1,4 @@
-"""The routes. Each request: who asks, how often, is it understood, then the broker; every answer that is not yes says why."""
+"""The routes. Each request: who asks, how often, is it understood, then the broker; a no always says why."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Settings:
     """What the person who starts the page decides."""
 
     folder: Path  # accounts, sessions, the page's key
-    broker: BrokerAddress = BrokerAddress()
+    broker: BrokerAddress = field(default_factory=BrokerAddress)
     names: tuple[str, ...] = ()  # host names to answer to, besides this machine's own
     secure: bool = False  # served over HTTPS
     open_view: bool = False  # viewing from the home network needs no account
@@ -243,13 +243,23 @@ class Page:
         elif wanted.verb != "stop":  # a stop is sent whatever is known
             raise Refused(503, "nothing new is heard from the rig, so it cannot be asked now")
         ask = CommandAsk(
-            verb=wanted.verb, client=self.broker.client_id, id=wanted.id, number=wanted.number, subject=wanted.subject,
-            text=f"{name}: {wanted.text.strip()}" if wanted.text.strip() else name,
-            litres=wanted.litres, hours=wanted.hours, challenge=challenge,
-        )  # fmt: skip
+            verb=wanted.verb,
+            client=self.broker.client_id,
+            id=wanted.id,
+            number=wanted.number,
+            subject=wanted.subject,
+            text=wanted.text.strip(),
+            litres=wanted.litres,
+            hours=wanted.hours,
+            challenge=challenge,
+        )
+        if wanted.verb == "stop":  # unsigned, so that it is obeyed also where this page's key is not enrolled
+            ask = ask.model_copy(update={"text": f"{name}: {ask.text}".rstrip(": ")})
+        else:
+            ask = self.key.sign(ask, name, seen.state["cells"] if seen.state else 0)
         log.info("%s asks %s: %s", name, wanted.rig, wanted.verb)
         try:
-            reply = await self.broker.command(wanted.rig, self.key.sign(ask))
+            reply = await self.broker.command(wanted.rig, ask)
         except NoAnswer as error:
             return api.CommandAnswer(accepted=None, why=str(error))
         return api.CommandAnswer(accepted=reply.accepted, why=reply.why)
@@ -262,12 +272,12 @@ class Page:
 
     async def faults(self, request: Request, _who: Who, _body: None) -> dict[str, Any]:
         bench = self._bench(request.path_params["rig"])
-        return api.Faults(faults=await bench.faults()).model_dump()
+        return api.Faults(faults=await asyncio.to_thread(bench.faults)).model_dump()
 
     async def fault(self, _request: Request, who: Who, body: api.FaultWanted) -> dict[str, Any]:
         if not self.me(who)["may_fault"]:
             raise Refused(403 if who.role else 401, "causing a fault needs the role operator")
-        await self._bench(body.rig).play(body.name, body.clear)
+        await asyncio.to_thread(self._bench(body.rig).play, body.name, body.clear)
         log.info(
             "%s %s fault %r on simulated %s",
             who.name or "a viewer",
@@ -325,7 +335,7 @@ class Page:
         return answer
 
     def app(self) -> Starlette:
-        handlers = (
+        handlers: tuple[Callable[..., Awaitable[Any]], ...] = (
             self.get_me,
             self.log_in,
             self.log_out,

@@ -107,6 +107,7 @@ def _make_authority(folder: Path, names: Iterable[str], now: dt.datetime) -> Non
 
 def _make_server(folder: Path, names: Iterable[str], addresses: Iterable[str], now: dt.datetime) -> None:
     authority = x509.load_pem_x509_certificate((folder / "authority.pem").read_bytes())
+    signer = _key(folder / "authority-key.pem")
     key = ec.generate_private_key(ec.SECP256R1())
     shown: list[x509.GeneralName] = [x509.DNSName(n) for n in names]
     shown += [x509.IPAddress(ipaddress.ip_address(a)) for a in addresses if ipaddress.ip_address(a).is_private]
@@ -121,9 +122,9 @@ def _make_server(folder: Path, names: Iterable[str], addresses: Iterable[str], n
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.SubjectAlternativeName(shown), critical=False)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(authority.public_key()), critical=False)
+        .add_extension(x509.AuthorityKeyIdentifier.from_issuer_public_key(signer.public_key()), critical=False)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .sign(_key(folder / "authority-key.pem"), hashes.SHA256())
+        .sign(signer, hashes.SHA256())
     )
     write_secret(folder / "page-key-tls.pem", _pem(key))
     write_secret(folder / "page.pem", certificate.public_bytes(serialization.Encoding.PEM))

@@ -6,6 +6,7 @@ The host check keeps a strange site from reading the home network through a name
 from __future__ import annotations
 
 import ipaddress
+import json
 import socket
 from collections.abc import Iterable
 from urllib.parse import urlsplit
@@ -57,7 +58,7 @@ class Gate:
         wrong = self._wrong(request)
         if wrong is not None:
             code, why = wrong
-            body = ('{"why":"%s"}' % why).encode()
+            body = json.dumps({"why": why}).encode()
             headers = [(b"content-type", b"application/json"), (b"cache-control", b"no-store")]
             await send({"type": "http.response.start", "status": code, "headers": headers})
             await send({"type": "http.response.body", "body": body})

@@ -1,4 +1,4 @@
-"""A run that was started from this page goes on only while this page renews its lease: if the page dies, the run ends."""
+"""A run that was started from this page goes on only while the page renews its lease: if it dies, the run ends."""
 
 from __future__ import annotations
 

@@ -165,7 +165,10 @@ class People:
         return token
 
     def log_out(self, token: str) -> None:
-        self._change(lambda book: book.sessions.pop(_digest(token), None) and None)
+        def change(book: Book) -> None:
+            book.sessions.pop(_digest(token), None)
+
+        self._change(change)
 
     def who(self, token: str | None) -> Who:
         """Whose session it is now: a removed person's ends at once."""

@@ -1,4 +1,4 @@
-"""Runs the page until it is told to end: uvicorn with or without TLS, and beside TLS a small plain page with the authority."""
+"""Runs the page until it is told to end: uvicorn, with TLS or without, and beside TLS a page with the authority."""
 
 from __future__ import annotations
 
@@ -59,9 +59,10 @@ a{{display:block;padding:16px;border:2px solid;margin:16px 0}}code{{overflow-wra
 <h1>Trust the Lyewatch page on this phone</h1>
 <p>The file below lets this phone trust one thing only: the page of this machine, on a private network.</p>
 <a href="/authority.crt">Fetch the file</a>
-<p>Then, Android: Settings, search for “CA certificate”, install it. iPhone: Settings, Profile Downloaded, install; then General,
-About, Certificate Trust Settings, switch it on.</p>
-<p>Before you agree, compare this fingerprint with the one on the terminal: <code>{fingerprint}</code></p>
+<p>Then, Android: Settings, search for “CA certificate”, install it. iPhone: Settings, Profile Downloaded, install; then
+General, About, Certificate Trust Settings, switch it on.</p>
+<p>Before you agree, compare this fingerprint with the one on the terminal:
+<code>{fingerprint}</code></p>
 <p>Last, open <a href="{address}">{address}</a></p></html>"""
 
 
@@ -94,9 +95,7 @@ def _server(app: Starlette, listen: Listen | None) -> uvicorn.Server:
         loop="asyncio",
         ws="none",
     )
-    server = uvicorn.Server(config)
-    server.install_signal_handlers = lambda: None  # type: ignore[attr-defined,method-assign]
-    return server
+    return uvicorn.Server(config)
 
 
 async def serve(settings: Settings, listen: Listen, address: str) -> None:

@@ -51,11 +51,12 @@ class Built(NamedTuple):
 def read_built(dist: Path = DIST) -> Built:
     """Raises NotBuilt with what to do."""
     try:
-        files = {p.name: p.read_bytes() for p in sorted(dist.iterdir()) if p.is_file() and not p.name.startswith(".")}
+        there = sorted(p for p in dist.iterdir() if p.is_file() and not p.name.startswith("."))
+        files = {p.name: p.read_bytes() for p in there}
         template, style, script, early = (files[n].decode() for n in ("index.html", "app.css", "app.js", "early.js"))
     except (FileNotFoundError, NotADirectoryError, KeyError) as error:
         raise NotBuilt(
-            f"the phone page is not built here ({error}). Install with 'pip install .' and without LYEWATCH_NO_DASHBOARD,"
+            f"the phone page is not built here ({error}). Install it without LYEWATCH_NO_DASHBOARD,"
             " or run 'npm ci && npm run build' in controller/dashboard"
         ) from None
     digest = hashlib.sha256(b"".join(n.encode() + b"\0" + data for n, data in files.items())).hexdigest()[:12]

@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 from pathlib import Path
 
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from controller.chemistry import faraday
+from controller.chemistry.constants import ROOM_C
 from controller.link.messages import CommandAsk
-from controller.page.broker import compact
 
 
-def signed_text(ask: CommandAsk) -> bytes:
-    """What is signed: canonical JSON of the message without its signature."""
-    return compact(ask.model_dump(mode="json", exclude={"signature"})).encode()
+def guard_text(ask: CommandAsk, who: str, cells: int) -> str:
+    """The guard's own `do` message, which is what is signed: it is passed on as it stands.
+
+    Raises ValueError where litres are asked for and the number of cells is not known.
+    """
+    message: dict[str, object] = {"do": ask.verb, "who": who, "text": ask.text, "challenge": ask.challenge}
+    if ask.subject:
+        message["subject"] = ask.subject
+    if ask.number is not None:
+        message["number"] = ask.number
+    if ask.hours is not None:
+        message["seconds"] = ask.hours * 3600.0
+    if ask.litres is not None:
+        if cells < 1:
+            raise ValueError("how many cells the rig has is not known, so litres cannot be asked for; ask for hours")
+        message["charge_c"] = float(faraday.charge_c(faraday.gas_mol(ask.litres, ROOM_C), cells))
+    return json.dumps(message, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
 class PageKey:
@@ -24,9 +40,10 @@ class PageKey:
         self.public = private.public_key().public_bytes_raw()
         self.id = hashlib.sha256(self.public).hexdigest()[:16]
 
-    def sign(self, ask: CommandAsk) -> CommandAsk:
-        ask = ask.model_copy(update={"key": self.id})
-        return ask.model_copy(update={"signature": self._private.sign(signed_text(ask)).hex()})
+    def sign(self, ask: CommandAsk, who: str, cells: int) -> CommandAsk:
+        text = guard_text(ask, who, cells)
+        signature = self._private.sign(text.encode()).hex()
+        return ask.model_copy(update={"key": self.id, "signed": text, "signature": signature})
 
 
 def write_secret(path: Path, data: bytes) -> None:
