@@ -267,6 +267,12 @@ class Bench:
         for _ in range(round(for_s / 0.1)):
             self.scan()
 
+    def flows(self) -> bool:
+        return self.parts.path
+
+    def at(self, *states: State) -> bool:
+        return self.state in states
+
     def said(self, what: Happened) -> list[str]:
         """Subjects of the events of one kind so far."""
         return [e.subject for e in self.events if e.what is what]
