@@ -6,6 +6,7 @@ import json
 import os
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
@@ -36,6 +37,9 @@ class Client:
             raise NoGuard(f"no guard answers at {self.path} ({error.strerror})") from None
 
     def close(self) -> None:
+        """Also from another thread than the one that is reading: that one is woken."""
+        with suppress(OSError):  # the other end may have gone first
+            self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
 
     def __enter__(self) -> Self:

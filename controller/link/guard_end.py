@@ -35,6 +35,7 @@ class GuardEnd:
         self.seen = 0  # frames that came
         self.connected = False
         self._asking: Client | None = None
+        self._reading: Client | None = None
         self._thread = threading.Thread(target=self._empty, name="frames", daemon=True)
         self._thread.start()
 
@@ -42,6 +43,7 @@ class GuardEnd:
         while not self._wait(0.0):
             try:
                 with Client(self._path, wait_s=2.0) as client:
+                    self._reading = client
                     for frame in client.frames():
                         self.connected = True
                         self.frames.append(frame)
@@ -69,9 +71,10 @@ class GuardEnd:
 
     def close(self) -> None:
         """After `wait` has said that the link ends."""
+        for client in (self._reading, self._asking):
+            if client is not None:
+                client.close()
         self._thread.join(3.0)
-        if self._asking is not None:
-            self._asking.close()
 
     def status(self) -> dict[str, Any]:
         return self.ask({"ask": "status"}) or {}
