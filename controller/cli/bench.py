@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from controller.cli.faults import FAULTS, GUARD_KILLED
 from controller.cli.problems import Problem, examples, json_option
 
 DEFAULT_DIR = Path("/tmp/lyewatch-bench")  # made for its owner alone
@@ -40,7 +41,7 @@ def bench(rig: str, folder: Path, seed: int, temperature_c: float) -> None:
     """
     from simulator.boards.link import BenchServer, owner_only
     from simulator.boards.wiring import WiringError, read_wiring, shipped_wiring
-    from simulator.whole import WholeBench
+    from simulator.live import LiveBench
 
     try:
         wiring = read_wiring(Path(rig)) if "/" in rig or rig.endswith(".toml") else shipped_wiring(rig)
@@ -49,7 +50,7 @@ def bench(rig: str, folder: Path, seed: int, temperature_c: float) -> None:
     ended: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda n, _: ended.append(n))
-    made = WholeBench(wiring, clock, seed, temperature_c)
+    made = LiveBench(wiring, clock, seed, temperature_c)
     server = BenchServer(made, owner_only(folder), clock)
     click.echo(f"{wiring.title}: running in {folder}")
     try:
@@ -70,8 +71,35 @@ def control(folder: Path, do: str, **given: Any) -> Any:
         raise Problem(str(error), 2) from None
 
 
+def _parts(name: str) -> list[str]:
+    """What the bench is asked: the demo's names stand for one of its own."""
+    if name == GUARD_KILLED:
+        raise Problem("a bench cannot kill the guard: kill its process, or try `lyewatch demo --fault guard-killed`", 2)
+    return [part for part, _, _ in FAULTS[name].parts] if name in FAULTS else [name]
+
+
+def _list(known: dict[str, dict[str, str]], as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps(known))
+        return
+    click.echo("By name:")
+    for part, kinds in known.items():
+        if "" in kinds:
+            click.echo(f"  {part:<26}{kinds['']}")
+    click.echo("By part and what befalls it:")
+    for part, kinds in known.items():
+        if "" not in kinds and not part.startswith("pin "):
+            click.echo(f"  {part:<26}{', '.join(kinds)}")
+
+
 @click.command(
-    epilog=examples("fault --list", "fault coolant-lost", "fault cell_temperature drift 60", "fault --clear")
+    epilog=examples(
+        "fault --list",
+        "fault coolant-lost",
+        "fault sensor-stuck cell_temperature",
+        "fault cell_temperature drift 60",
+        "fault --clear",
+    )
 )
 @click.argument("name", required=False)
 @click.argument("kind", required=False)
@@ -83,33 +111,19 @@ def control(folder: Path, do: str, **given: Any) -> Any:
 def fault(
     name: str | None, kind: str | None, amount: float, clear: bool, listed: bool, folder: Path, as_json: bool
 ) -> None:
-    """Make something go wrong on a running bench: a fault by NAME, or a part, a kind and an amount."""
-    from controller.cli.faults import FAULTS
-
+    """Make something go wrong on a running bench: a fault by NAME (put on a part where it needs one), or a PART and
+    what befalls it. The number is how much; without it, as much as is usual."""
     if listed:
-        known = control(folder, "faults")
-        if as_json:
-            click.echo(json.dumps({"named": sorted(FAULTS), "parts": known}))
-            return
-        click.echo("By name:")
-        for named, one in FAULTS.items():
-            click.echo(f"  {named:<18}{one.title}")
-        click.echo("By part and kind (the number after it is the amount):")
-        for part, kinds in known.items():
-            if not part.startswith("pin "):
-                click.echo(f"  {part:<22}{', '.join(kinds)}")
+        _list(control(folder, "faults"), as_json)
         return
     if clear:
-        parts = [part for part, _, _ in FAULTS[name].parts] if name in FAULTS else [name or ""]
-        for part in parts:
+        for part in _parts(name or ""):
             control(folder, "clear", part=part)
-    elif name in FAULTS:
-        for part, what, much in FAULTS[name].parts:
-            control(folder, "fault", part=part, kind=what, amount=much)
-    elif name and kind:
-        control(folder, "fault", part=name, kind=kind, amount=amount)
+    elif name:
+        for part in _parts(name):
+            control(folder, "fault", part=part, kind=kind or "", amount=amount)
     else:
-        raise click.UsageError(f"name a fault ({', '.join(FAULTS)}), or a part and a kind; see --list")
+        raise click.UsageError("name a fault; all of them: lyewatch fault --list")
     if as_json:
         click.echo(json.dumps({"ok": True}))
     else:
