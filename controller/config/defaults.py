@@ -27,6 +27,10 @@ class Facts(NamedTuple):
     allowed_a: float  # rated current, or the attended share of it
     chosen: dict[str, float]  # thresholds fixed so far, in the order of the table
 
+    @property
+    def attended(self) -> bool:
+        return self.allowed_a < self.file.supply.rated_A
+
 
 Worked = float | Callable[[Facts], float | None]
 

@@ -12,7 +12,7 @@ from controller.config.signals import Fitted, standard_grace_s
 from controller.config.units import as_written
 from controller.core.limits import Arming, Effect, Limit, TripKind
 
-ATTENDED_OVER_CURRENT = 1.15
+ATTENDED_LOWER = ("over-current", "short")  # never above their default while somebody must stand there
 EFFECTS = {"alarm": Effect.ALARM, "derate": Effect.DERATE, "stop": Effect.STOP, "trip": Effect.TRIP}
 ARMINGS = {a.name.lower(): a for a in Arming}
 KINDS = {"resettable": TripKind.RESETTABLE, "local": TripKind.LOCAL, "lock-out": TripKind.LOCK_OUT}
@@ -144,14 +144,13 @@ def _standard(
     members = tuple(positions[s] for s in given.signals or default.signals)
     first = signals[(given.signals or default.signals)[0]]
     is_switch = default.threshold is None
-    threshold = 0.5 if default.threshold is None else _worked(default.threshold, facts)
+    worked = 0.5 if default.threshold is None else _worked(default.threshold, facts)
     number, side = _number(given, default.rises, is_switch, first, path, problems)
-    if number is not None:
-        threshold = number
+    threshold = worked if number is None else number
     if threshold is None:
         return None
-    if name == "over-current" and threshold > ATTENDED_OVER_CURRENT * facts.allowed_a < facts.file.supply.rated_A:
-        threshold = round(ATTENDED_OVER_CURRENT * facts.allowed_a, 3)
+    if name in ATTENDED_LOWER and facts.attended and number is not None and worked is not None and number > worked:
+        threshold = worked
         problems.warn((*path, side), f"attended: a third of the rated current, so it is taken as {threshold:g} A")
     facts.chosen[name] = threshold
     period_s = max(signals[s].core.period_s for s in given.signals or default.signals)
@@ -161,7 +160,7 @@ def _standard(
     deadband = given.deadband if given.deadband is not None else _worked(default.deadband, facts) or 0.0
     far = given.far if given.far is not None else default.far
     effect = default.effect
-    if name == "minimum current" and facts.allowed_a < facts.file.supply.rated_A:
+    if name == "minimum current" and facts.attended:
         effect = Effect.ALARM  # somebody stands there, and no gas is collected
     core = Limit(
         name=name,

@@ -75,7 +75,7 @@ def parse(text: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]]:
     """The document, and the line of each of its keys."""
     try:
         decoded = text.decode("utf-8")
-        document = tomllib.loads(decoded)
+        return tomllib.loads(decoded), key_lines(decoded)
     except UnicodeDecodeError as error:
         line = text.count(b"\n", 0, error.start) + 1
         raise RigFileError((Problem(name, line, "", "this is not UTF-8 text", "Save the file as UTF-8."),)) from None
@@ -84,7 +84,6 @@ def parse(text: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]]:
         line = int(found[1]) if found else (decoded.count("\n") + 1 if "end of document" in str(error) else 0)
         wrong = re.sub(r" \(at .*\)$", "", str(error)) if isinstance(error, ValueError) else "nested too deeply"
         raise RigFileError((Problem(name, line, "", f"not TOML: {wrong}", "Put the line right."),)) from None
-    return document, key_lines(decoded)
 
 
 def compile_text(text: bytes, name: str, today: date) -> CompiledRig:
@@ -103,10 +102,10 @@ def compile_text(text: bytes, name: str, today: date) -> CompiledRig:
 
 
 def _compile(file: RigFile, rig_hash: str, problems: Problems, today: date) -> CompiledRig:
-    signals = compile_signals(file, problems)
     missing = grades.missing(file, names_of_limits(file), today)
     grade = Grade.ATTENDED if missing else Grade.UNATTENDED
     allowed_a = file.supply.rated_A * (ATTENDED_SHARE if missing else 1.0)
+    signals = compile_signals(file, allowed_a, problems)
     limits = compile_limits(file, signals, allowed_a, problems)
     contradictions.look(contradictions.Question(file, signals, limits, problems, allowed_a))
     hardware = compile_hardware(file, signals, problems)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from controller.config import measured, models
 from controller.config.lines import Path
 from controller.config.problems import Problems, shown
-from controller.config.units import QUANTITIES, STANDARD, quantity_of
+from controller.config.units import QUANTITIES, quantity_of
 from controller.core.signals import Signal
 from controller.hardware import description as hw
 from controller.hardware.scales import (
@@ -123,21 +123,18 @@ def _periods_s(file: models.RigFile) -> dict[str, float]:
     }
 
 
-def compile_signals(file: models.RigFile, problems: Problems) -> dict[str, Fitted]:
-    """Every fitted signal by name, in the order of the file."""
+def compile_signals(file: models.RigFile, allowed_a: float, problems: Problems) -> dict[str, Fitted]:
+    """Every fitted signal by name, in the order of the file. allowed_a: the largest current that its grade allows."""
     converters = chips(file, problems)
     periods_s = _periods_s(file)
     out: dict[str, Fitted] = {}
     for name, signal in file.fitted.items():
         path: Path = ("signals", name)
         quantity = quantity_of(name, {"quantity": signal.quantity})
-        if not quantity or (signal.quantity is not None and signal.quantity not in QUANTITIES):
-            given = f"{shown(signal.quantity)} is no quantity" if signal.quantity else "its quantity is not known"
-            problems.add((*path, "quantity"), given, f"Give one of {', '.join(QUANTITIES)}.")
-            continue
-        if name in STANDARD and quantity != STANDARD[name]:
-            right = "Leave quantity out, or give the signal a name of its own."
-            problems.add((*path, "quantity"), f"{name} is a {STANDARD[name]}, not a {quantity}", right)
+        if not quantity or signal.quantity not in (None, quantity):
+            given = "its quantity is not known" if signal.quantity is None else f"{shown(signal.quantity)} is not right"
+            right = f"Leave it out: {name} is a {quantity}." if quantity else f"Give one of {', '.join(QUANTITIES)}."
+            problems.add((*path, "quantity"), given, right)
             continue
         is_contact = not isinstance(signal, measured.Measured)
         if is_contact and quantity != "switch":
@@ -150,7 +147,7 @@ def compile_signals(file: models.RigFile, problems: Problems) -> dict[str, Fitte
             refused(refusal, path, problems)
             continue
         if source is not None:
-            out[name] = _fitted(file, name, signal, source, quantity, periods_s, problems)
+            out[name] = _fitted(file, name, signal, source, quantity, periods_s, allowed_a, problems)
     return out
 
 
@@ -247,6 +244,7 @@ def _fitted(
     source: hw.Source,
     quantity: str,
     periods_s: dict[str, float],
+    allowed_a: float,
     problems: Problems,
 ) -> Fitted:
     path: Path = ("signals", name)
@@ -264,6 +262,8 @@ def _fitted(
         step, rate_per_s, normal = signal.step or math.inf, signal.rate or 0.0, signal.normal
         if low >= high:
             problems.add((*path, "range_low"), f"{low:g} is not below range_high", f"Give less than {high:g}.")
+    if name == "current" and normal is not None:
+        normal = min(normal, allowed_a)
     if isinstance(source, hw.Ds18b20):
         step, rate_per_s = source.step_c, source.rate_c_per_s
     core = Signal(

@@ -68,9 +68,10 @@ Table = dict[str, Any]
 
 def quantity_of(name: str, signal: object) -> str:
     """Quantity of a signal as written; empty where it cannot be told."""
+    if name in STANDARD:
+        return STANDARD[name]
     given = signal.get("quantity") if isinstance(signal, dict) else None
-    quantity = given if isinstance(given, str) else STANDARD.get(name, "")
-    return quantity if quantity in QUANTITIES else ""
+    return given if isinstance(given, str) and given in QUANTITIES else ""
 
 
 def with_units(document: Table, problems: Problems) -> Table:

@@ -1,0 +1,78 @@
+"""`lyewatch check`: one page for a person, JSON for a program, and an exit code that answers "may I leave it?"."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from controller.cli.check import check
+from controller.config.load import load
+from controller.config.rigs import shipped
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(check, arguments, catch_exceptions=False)
+
+
+@pytest.mark.parametrize(("rig", "code", "answer"), [("boathouse", 0, "Yes"), ("minimal", 1, "No")])
+def test_the_exit_code_answers_whether_it_may_be_left(rig: str, code: int, answer: str) -> None:
+    result = run(rig)
+    assert result.exit_code == code
+    assert f"May I leave it?  {answer}" in result.stdout
+
+
+def test_every_limit_is_printed_with_its_number_and_reason() -> None:
+    page = run("boathouse").stdout
+    rig = load(shipped("boathouse"))
+    for limit in rig.core.limits:
+        line = next(x for x in page.splitlines() if x.startswith(f"  {limit.name}  "))
+        if not limit.is_switch:
+            assert f"{limit.threshold:g} {rig.core.signals[limit.members[0]].unit}" in line
+        assert rig.reasons[limit.name] in page
+    assert "either way >= 45.5 A, at once" in page
+    assert "unseen for 6 s (30 s while far away)" in page
+
+
+def test_what_is_missing_is_listed_in_plain_words() -> None:
+    page = run("minimal").stdout
+    assert "at most 10 A, 30 min, a press at the bench every 10 min" in page
+    for what in load(shipped("minimal")).core.missing:
+        assert f"  - {what}" in page
+
+
+def test_json_says_the_same() -> None:
+    said = json.loads(run("minimal", "--json").stdout)
+    assert said["may_be_left"] is False
+    assert len(said["missing"]) == 6
+    flow = next(x for x in said["limits"] if x["name"] == "coolant flow low")
+    assert (flow["threshold"], flow["unit"], flow["rises"], flow["delay_s"]) == (0.75, "L/min", False, 10.0)
+
+
+def test_a_file_that_cannot_be_used_exits_with_2_and_says_where(tmp_path: Path) -> None:
+    broken = tmp_path / "mine.toml"
+    broken.write_text(shipped("minimal").read_text().replace("rated_A = 30", 'rated_A = "30"'))
+    result = run(str(broken))
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "mine.toml line" in result.stderr
+    assert "supply.rated_A" in result.stderr
+    as_json = run(str(broken), "--json")
+    assert as_json.exit_code == 2
+    (problem,) = json.loads(as_json.stdout)["problems"]
+    assert problem["key"] == "supply.rated_A"
+
+
+def test_no_file_and_no_rig_are_answered_in_words() -> None:
+    for arguments in ((), ("nowhere.toml",)):
+        result = run(*arguments)
+        assert result.exit_code == 2
+        assert "boathouse" in result.stderr
+
+
+def test_the_schema_is_json() -> None:
+    result = run("--schema")
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["title"] == "RigFile"
