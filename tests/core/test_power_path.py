@@ -224,7 +224,7 @@ def test_on_an_orderly_stop_the_set_point_goes_to_zero_first_and_the_second_open
     assert bench.parts.second
     assert bench.until(lambda: not bench.outputs.second) <= 0.6
     bench.run(0.2)
-    assert bench.state in (State.COOLING, State.OFF)
+    assert bench.at(State.COOLING, State.OFF)
     assert not bench.causes
 
 
