@@ -80,9 +80,9 @@ def test_pins_and_ids_are_those_of_the_bench(shipped: CompiledRig) -> None:
         assert isinstance(source, PulseMeter)
         assert (source.pin, source.pulses_per_litre) == (meter["pin"], meter["pulses_per_litre"])
     for thermometer in bench["thermometer"]:
-        source = sources[thermometer["signal"]]
-        assert isinstance(source, Ds18b20)
-        assert source.sensor_id == thermometer["id"]
+        sensor = sources[thermometer["signal"]]
+        assert isinstance(sensor, Ds18b20)
+        assert sensor.sensor_id == thermometer["id"]
     others = {
         "main_contact": hardware.main_contact,
         "second_contact": hardware.second_contact,
@@ -90,9 +90,9 @@ def test_pins_and_ids_are_those_of_the_bench(shipped: CompiledRig) -> None:
         **{f"{name}_button": button for name, button in hardware.buttons},
     }
     for contact in bench["contact"]:
-        source = sources.get(contact["signal"], others.get(contact["signal"]))
-        assert isinstance(source, Switch), contact["signal"]
-        assert (source.pin, source.proven_when) == (contact["pin"], "low")
+        switch = sources.get(contact["signal"], others.get(contact["signal"]))
+        assert isinstance(switch, Switch), contact["signal"]
+        assert (switch.pin, switch.proven_when) == (contact["pin"], "low")
     wired_contacts = {contact["signal"] for contact in bench["contact"]}
     assert {n for n, s in sources.items() if isinstance(s, Switch)} <= wired_contacts
 
