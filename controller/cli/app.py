@@ -47,6 +47,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("accept", "controller.cli.orders:accept", "Accept a changed rig file.", EVERY_DAY),
     Entry("service", "controller.cli.orders:service", "Outputs by hand, supply isolated.", EVERY_DAY),
     Entry("drive", "controller.cli.orders:drive", "Switch one output in service.", EVERY_DAY),
+    Entry("check", "controller.cli.check:check", "What a rig file means, and whether the rig may be left.", BEFORE),
     Entry("demo", "controller.cli.demo:demo", "A whole rig, simulated, on this machine.", FAULTS),
     Entry("fault", "controller.cli.bench:fault", "Make something go wrong on a bench.", FAULTS),
     Entry("lye", "controller.cli.arithmetic:lye", "Mix, strengthen, dilute and read lye.", SUMS),

@@ -59,6 +59,13 @@ def wait_for(what: str, so: Callable[[], Any], within_s: float = PATIENCE_S) -> 
     return found
 
 
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+    return port
+
+
 class Company:
     """The processes of one demo, ended together whatever happens."""
 
@@ -104,6 +111,7 @@ class Company:
 class Demo:
     def __init__(self, company: Company, rig: str) -> None:
         self.company, self.rig, self.folder = company, rig, company.folder
+        self.page = ""
 
     def truth(self) -> dict[str, Any]:
         truth: dict[str, Any] = control(self.folder, "truth")
@@ -139,25 +147,24 @@ class Demo:
         self.start_guard()
         port = self._broker()
         if port is None:
-            left_out.append("telemetry: neither mosquitto nor iotcore is installed")
-        elif not self._has("link"):
-            left_out.append("telemetry: the link is not installed")
+            return [*left_out, "telemetry and phone page: neither mosquitto nor iotcore is installed"]
+        self.company.lyewatch("link", "link", self.rig, "--bench", str(self.folder), "--broker-port", str(port))
+        if all(find_spec(package) for package in ("uvicorn", "starlette", "argon2", "segno")):
+            self._page(port)
         else:
-            self.company.lyewatch(
-                "link", "link", self.rig, "--run-dir", str(self.folder), "--broker-port", str(port)
-            )  # fmt: skip
+            left_out.append("phone page: its packages are not installed (lyewatch[page])")
         return left_out
 
-    @staticmethod
-    def _has(command: str) -> bool:
-        from controller.cli.app import ENTRIES
-
-        return command in ENTRIES and find_spec(ENTRIES[command].where.partition(":")[0]) is not None
+    def _page(self, broker_port: int) -> None:
+        port = free_port()
+        self.company.lyewatch(
+            "page", "page", "--broker-port", str(broker_port), "--port", str(port), "--open-view", "--open-faults",
+            "--bench", f"{self.rig}={self.folder}", "--state", str(self.folder / "page"),
+        )  # fmt: skip
+        self.page = f"http://127.0.0.1:{port}/"
 
     def _broker(self) -> int | None:
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            port: int = free.getsockname()[1]
+        port = free_port()
         mosquitto = shutil.which("mosquitto", path=os.environ.get("PATH", "") + ":/usr/sbin")
         settings = self.folder / "broker.conf"
         if mosquitto:
@@ -265,6 +272,8 @@ def _run(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
         click.echo(f"Everything is simulated. Sockets and logs are in {folder}; from another terminal:")
         click.echo(f"  export LYEWATCH_RUN_DIR={folder} LYEWATCH_BENCH={folder}")
         click.echo("  lyewatch status; lyewatch fault coolant-lost; lyewatch fault --clear; lyewatch reset")
+        if demo.page:
+            click.echo(f"Phone page: {demo.page}")
         if fault is None:
             return _show(demo, seconds, as_lines)
         click.echo("Reset the first start, self-test, power ...")
