@@ -24,6 +24,7 @@ UNITS: dict[str, Unit] = {
     "mbar": Unit("Pa", 100.0),
     "%": Unit("/", 0.01),
     "share": Unit("/", 1.0),
+    "": Unit("/", 1.0),  # a contact: the share of the time for which it was proven
     "mm": Unit("m", 0.001),
 }
 
