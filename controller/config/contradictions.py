@@ -35,11 +35,12 @@ class Question(NamedTuple):
         return [every[member] for member in limit.members]
 
 
-def _key(limit: Reasoned, signal: Fitted) -> Path:
-    """The key of a limit's threshold, or its table where the number is a default."""
+def _key(q: Question, limit: Reasoned, signal: Fitted) -> Path:
+    """The key of a limit's threshold: as written, or as it would be where the number is a default."""
     if limit.core.is_switch:
         return limit.path
-    return (*limit.path, as_written("above" if limit.core.rises else "below", signal.quantity))
+    side = "above" if limit.core.rises else "below"
+    return q.problems.names.get((*limit.path, side), (*limit.path, as_written(side, signal.quantity)))
 
 
 def _shown(number: float, signal: Fitted) -> str:
@@ -59,11 +60,21 @@ def can_fire(q: Question) -> None:
                 reached = core.threshold < high and -core.threshold > low
             if not reached:
                 q.problems.add(
-                    _key(limit, signal),
+                    _key(q, limit, signal),
                     f"{_shown(core.threshold, signal)} is never read: {signal.core.name} ends at {low:g} and "
                     f"{_shown(high, signal)}, the narrower of its range and its converter (range_V, supply_V)",
                     "Give a threshold inside that, or a wider range or another scaling.",
                 )
+
+
+def within_the_supply(q: Question) -> None:
+    """No stack shows more volts than its supply has."""
+    open_v = q.file.supply.open_circuit_V
+    for limit in q.limits.values():
+        signal = q.of(limit.core)[0]
+        if signal.quantity == "voltage" and limit.core.rises and limit.core.threshold >= open_v:
+            wrong = f"{_shown(limit.core.threshold, signal)} is never reached: the supply has {open_v:g} V open-circuit"
+            q.problems.add(_key(q, limit, signal), wrong, f"Give less than {open_v:g} V, or leave the limit out.")
 
 
 def power_on_value(q: Question) -> None:
@@ -72,7 +83,7 @@ def power_on_value(q: Question) -> None:
         for signal in q.of(limit.core):
             if isinstance(q.file.signals[signal.core.name], measured.Ds18b20) and 84.0 <= limit.core.threshold <= 86.0:
                 q.problems.add(
-                    _key(limit, signal),
+                    _key(q, limit, signal),
                     f"{limit.core.threshold:g} C is too near 85.0 C, which a DS18B20 says when it has lost power",
                     "Give less than 84 or more than 86 C.",
                 )
@@ -111,10 +122,10 @@ def order(q: Question) -> None:
         ]
         for before in _before(q, limit.core):
             what = "the derate" if before.core.effect is Effect.DERATE else "the alarm"
-            steps.append((what, _key(before, signal), before.core.threshold))
+            steps.append((what, _key(q, before, signal), before.core.threshold))
             if before.core.effect is Effect.DERATE:
                 steps.append((f"{what}'s end", (*before.path, "derate_to"), before.core.derate_to))
-        steps.append(("the trip", _key(limit, signal), limit.core.threshold))
+        steps.append(("the trip", _key(q, limit, signal), limit.core.threshold))
         steps += beyond.get(name, [])
         _rising(q, steps, limit.core.rises, signal)
 
@@ -217,7 +228,7 @@ def pressure_against_seal(q: Question) -> None:
             bubble = cell.bubble_point_mbar
             least = f", and the separator lets gas through at {bubble:g} mbar" if bubble and bubble < seal_mbar else ""
             q.problems.add(
-                _key(limit, signal),
+                _key(q, limit, signal),
                 f"{limit.core.threshold:g} mbar pushes gas from one side into the other: {cell.seal_depth_mm:g} mm of "
                 f"lye at {cell.lye_g_mL:g} g/mL hold {cell.seal_depth_mm:g} x {per_mm:.4f} = {seal_mbar:.1f} mbar"
                 f"{least}; half of the smaller is {half_mbar:.1f} mbar",
@@ -334,6 +345,7 @@ def zero_below_minimum(q: Question) -> None:
 
 QUESTIONS: tuple[Callable[[Question], None], ...] = (
     can_fire,
+    within_the_supply,
     power_on_value,
     order,
     sensor_error,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from controller.config.measured import Channel, Ds18b20, PulseMeter
+from controller.config.measured import Channel, Ds18b20, KernelCounter, PulseMeter
 from controller.config.models import RigFile
 from controller.core.limits import Arming, Effect, TripKind
 
@@ -78,7 +78,7 @@ def _lye_c(inside: float, glued: float) -> Callable[[Facts], float]:
 def _flow_l_min(facts: Facts) -> float:
     file = facts.file
     meter = file.fitted["coolant_flow"]
-    floor = meter.least_L_min if isinstance(meter, PulseMeter) else 0.0
+    floor = meter.least_L_min if isinstance(meter, PulseMeter | KernelCounter) else 0.0
     heat_w = HEAT_V_PER_CELL * file.supply.rated_A * file.cell.cells_in_series
     return max(1.5 * floor, heat_w / (WATER_J_L_K * 15.0) * 60.0)
 
@@ -111,6 +111,16 @@ def _less_than(name: str, by: float) -> Callable[[Facts], float | None]:
 
 def _per_cell(volts: float) -> Callable[[Facts], float]:
     return lambda facts: volts * facts.file.cell.cells_in_series
+
+
+def _over_volts(volts: float) -> Callable[[Facts], float | None]:
+    """Per cell; left out where the supply cannot give as much."""
+
+    def worked(facts: Facts) -> float | None:
+        stack_v = _per_cell(volts)(facts)
+        return stack_v if stack_v < facts.file.supply.open_circuit_V else None
+
+    return worked
 
 
 def zero_current_a(file: RigFile) -> float:
@@ -232,11 +242,11 @@ DEFAULTS: dict[str, Default] = {
         settle_s=_after_ramp_s, deadband=0.5,
     ),
     "cell voltage high": Default(
-        "Cell volts high", ("voltage",), _TRIP, UP, _per_cell(3.0), 2.0,
+        "Cell volts high", ("voltage",), _TRIP, UP, _over_volts(3.0), 2.0,
         "3.0 V a cell: an uncovered plate, a bad joint, thin lye (p)", kind=_LOCAL, deadband=0.2,
     ),
     "cell voltage warn": Default(
-        "Cell volts rising", ("voltage",), _ALARM, UP, _per_cell(2.6), 2.0, "2.6 V a cell (p)", deadband=0.2,
+        "Cell volts rising", ("voltage",), _ALARM, UP, _over_volts(2.6), 2.0, "2.6 V a cell (p)", deadband=0.2,
     ),
     "cell voltage low": Default(
         "Cell volts low under load", ("voltage",), _TRIP, DOWN, _per_cell(1.4), 1.5,

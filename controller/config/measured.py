@@ -148,6 +148,16 @@ class PulseMeter(Measured):
     shortest_pulse_s: float = Field(default=0.001, gt=0.0, le=1.0, description="shorter pulses are noise, s")
 
 
+class KernelCounter(Measured):
+    """A flow meter on a counter of the kernel, which misses no pulse."""
+
+    sensor: Literal["kernel counter"]
+    path: Name = Field(description="its count below /sys: bus/counter/devices/counter0/count0/count")
+    width_bits: int = Field(default=32, ge=8, le=64, description="bits of the counter until it wraps")
+    pulses_per_L: Positive
+    least_L_min: Positive = Field(description="below this the meter stands still, L/min")
+
+
 class Switch(SignalTable):
     sensor: Literal["switch"]
     pin: Pin
@@ -173,6 +183,7 @@ SENSORS: dict[str, type[Table]] = {
     "supervised contact": SupervisedChannel,
     "DS18B20": Ds18b20,
     "pulse meter": PulseMeter,
+    "kernel counter": KernelCounter,
     "switch": Switch,
     "controller supply": ControllerSupply,
     "controller temperature": ControllerTemperature,
@@ -182,8 +193,8 @@ NO_SENSOR = "no sensor"
 
 
 class NoSensor(SignalTable):
-    sensor: Literal["ADS1115", "supervised contact", "DS18B20", "pulse meter", "switch", "controller supply",
-                    "controller temperature"]  # fmt: skip
+    sensor: Literal["ADS1115", "supervised contact", "DS18B20", "pulse meter", "kernel counter", "switch",
+                    "controller supply", "controller temperature"]  # fmt: skip
 
 
 def sensor_of(signal: Any) -> str:
@@ -199,12 +210,22 @@ def sensor_of(signal: Any) -> str:
     return sensor if isinstance(sensor, str) and sensor in SENSORS else NO_SENSOR
 
 
-Fitted = Channel | SupervisedChannel | Ds18b20 | PulseMeter | Switch | ControllerSupply | ControllerTemperature
+Fitted = (
+    Channel
+    | SupervisedChannel
+    | Ds18b20
+    | PulseMeter
+    | KernelCounter
+    | Switch
+    | ControllerSupply
+    | ControllerTemperature
+)
 Signal = Annotated[
     Annotated[Channel, Tag("ADS1115")]
     | Annotated[SupervisedChannel, Tag("supervised contact")]
     | Annotated[Ds18b20, Tag("DS18B20")]
     | Annotated[PulseMeter, Tag("pulse meter")]
+    | Annotated[KernelCounter, Tag("kernel counter")]
     | Annotated[Switch, Tag("switch")]
     | Annotated[ControllerSupply, Tag("controller supply")]
     | Annotated[ControllerTemperature, Tag("controller temperature")]

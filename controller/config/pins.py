@@ -188,5 +188,7 @@ def _one_each(file: models.RigFile, problems: Problems) -> None:
             take((signal.converter, signal.plus), words, (*here, "plus"), "Give each signal an input of its own.")
         elif isinstance(signal, measured.Ds18b20):
             take(("1-Wire", signal.id), f"sensor {signal.id}", (*here, "id"), "Give each signal a sensor of its own.")
+        elif isinstance(signal, measured.KernelCounter):
+            take(("counter", signal.path), f"counter {signal.path}", (*here, "path"), "Give each its own.")
         elif isinstance(signal, measured.ControllerSupply | measured.ControllerTemperature):
             take(signal.sensor, f"the {signal.sensor}", (*here, "sensor"), "Once is enough.")

@@ -168,6 +168,10 @@ def _source(
                 signal.shortest_pulse_s,
                 signal.pull,
             )
+        case measured.KernelCounter():
+            return hw.CountedMeter(
+                signal.path, signal.width_bits, signal.pulses_per_L, signal.least_L_min, signal.range_high
+            )
         case measured.Switch():
             return hw.Switch(signal.pin, signal.pull, signal.proven_when)
         case measured.ControllerSupply():

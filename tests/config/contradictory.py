@@ -194,10 +194,10 @@ CASES = [
     ),
     Case(
         "a sensor too coarse for its limit",
-        (in_table("signals.pressure_oxygen", "error_mbar = 1.0", "error_mbar = 1.4"),),
+        (in_table("signals.pressure_oxygen", "error_mbar = 1.0", "error_mbar = 3.7"),),
         "signals.pressure_oxygen.error_mbar",
-        "1.4 mbar is a third or more of the 4.1 mbar",
-        "under 1.36667 mbar",
+        "3.7 mbar is a third or more of the 11.1 mbar",
+        "under 3.7 mbar",
     ),
     Case(
         "edges too slow for the watchdog relay",
@@ -342,7 +342,7 @@ CASES = [
     Case(
         "open-circuit volts on a divider pin",
         (
-            ("open_circuit_V = 7.5", "open_circuit_V = 75"),
+            ("open_circuit_V = 15 ", "open_circuit_V = 75 "),
             ("V_per_V = 0.1\n", "divider = { top_ohm = 40e3, bottom_ohm = 10e3 }\n"),
         ),
         "signals.voltage.divider",
@@ -381,6 +381,13 @@ CASES = [
         "signals.dry_floor",
         "reads high when the wire breaks",
         "closed when all is well",
+    ),
+    Case(
+        "more volts than the supply has",
+        (("open_circuit_V = 15 ", "open_circuit_V = 8.5 "),),
+        'limits."cell voltage high".above_V_per_cell',
+        "9 V is never reached: the supply has 8.5 V",
+        "less than 8.5 V",
     ),
     Case(
         "a settable supply that nothing can set",

@@ -83,7 +83,7 @@ def test_natural_air_stands_in_for_a_proof_of_ventilation_when_it_is_enough() ->
 )
 def test_pressure_on_both_sides_or_a_water_seal(sides: str, seal: bool, left: bool) -> None:
     gone = {"both": (), "one": ("oxygen",), "none": ("hydrogen", "oxygen")}[sides]
-    changes: list[tuple[str, str]] = [] if seal else [("water_seal_mm = 60\n", "")]
+    changes: list[tuple[str, str]] = [] if seal else [("water_seal_mm = 25\n", "")]
     for side in gone:
         changes += not_fitted(f"pressure_{side}", f"gas pressure {side} side", f"gas pressure {side} side warn")
     if gone:

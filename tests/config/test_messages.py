@@ -10,6 +10,7 @@ import pytest
 from controller.config import rigs
 from controller.config.load import LARGEST_BYTES, compile_text, load
 from controller.config.problems import RigFileError
+from controller.hardware.description import CountedMeter
 from tests.config.changed import TODAY, line_of, loaded, refused, table, text
 
 
@@ -169,3 +170,23 @@ def test_each_shipped_rig_reads_the_same_with_windows_line_ends() -> None:
         windows = compile_text(unix.replace(b"\n", b"\r\n"), "w.toml", TODAY)
         assert windows.core.limits == compile_text(unix, "u.toml", TODAY).core.limits
         assert windows.core.rig_hash != compile_text(unix, "u.toml", TODAY).core.rig_hash
+
+
+def test_a_flow_meter_may_hang_on_a_counter_of_the_kernel() -> None:
+    meter = table("signals.coolant_flow")
+    counted = meter.replace('"pulse meter"', '"kernel counter"').replace("shortest_pulse_s = 0.001\n", "")
+    counted = counted.replace("pin = 5\n", 'path = "bus/counter/devices/counter0/count0/count"\n')
+    source = dict(loaded((meter, counted)).hardware.signals)["coolant_flow"]
+    assert isinstance(source, CountedMeter)
+    assert (source.pulses_per_litre, source.width_bits, source.most_l_min) == (450.0, 32, 10.0)
+
+
+def test_over_volts_are_left_out_where_the_supply_cannot_give_them() -> None:
+    bare = [(table(f'limits."cell voltage {name}"'), "") for name in ("high", "warn")]
+    for open_v, names in (
+        (7.0, set()),
+        (8.0, {"cell voltage warn"}),
+        (15.0, {"cell voltage warn", "cell voltage high"}),
+    ):
+        rig = loaded(*bare, ("open_circuit_V = 15 ", f"open_circuit_V = {open_v} "))
+        assert {x.name for x in rig.core.limits} & {"cell voltage warn", "cell voltage high"} == names
