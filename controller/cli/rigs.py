@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
 from controller.cli.problems import Problem
 from controller.config.load import CompiledRig
 from controller.config.load import load as compile_file
 from controller.config.problems import RigFileError
+from controller.config.rigs import shipped
 
 
 def path_of(rig: str) -> Path:
     """The file meant by a path or a shipped name."""
-    shipped = Path(str(files("controller.config") / "rigs" / f"{rig}.toml"))
-    return shipped if "/" not in rig and not Path(rig).exists() and shipped.exists() else Path(rig)
+    return shipped(rig)
 
 
 def load(rig: str) -> CompiledRig:
