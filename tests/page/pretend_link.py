@@ -150,8 +150,8 @@ class PretendLink:
         """Ends as a killed process does: the broker sends the last will."""
         self._ended.set()
         self._thread.join()
-        self.client._sock_close()  # type: ignore[no-untyped-call]
         self.client.loop_stop()
+        self.client._sock_close()  # type: ignore[no-untyped-call]
 
     def close(self) -> None:
         """Ends in order."""
@@ -159,9 +159,9 @@ class PretendLink:
             return
         self._ended.set()
         self._thread.join()
-        self.client.publish(topic(self.rig, "presence"), self._presence("ended"), qos=1, retain=True).wait_for_publish(
-            2
-        )
+        if self.client.is_connected():
+            sent = self.client.publish(topic(self.rig, "presence"), self._presence("ended"), qos=1, retain=True)
+            sent.wait_for_publish(2)
         self.client.disconnect()
         self.client.loop_stop()
 

@@ -146,7 +146,7 @@ def rig_state(
             )
             for n, t, u, _ in _SIGNALS
         ],
-        margins=[_margin(row, now_values, power, seconds or {"lye hot": 2400.0, "lye warm": 880.0}) for row in _LIMITS],
+        margins=[_margin(row, now_values, power, {"lye hot": 2400.0, "lye warm": 880.0} if seconds is None else seconds) for row in _LIMITS],
         causes=[],
         permissives=[
             PermissiveNow(name=n, title=t, met=n not in unmet, why=unmet.get(n, w)) for n, t, w in _PERMISSIVES
@@ -351,7 +351,7 @@ def tripped(now_s: float, **more: Any) -> StateNow:
             {
                 "state": "tripped",
                 "since_s": now_s - 95.0,
-                "power": True,
+                "power": False,
                 "seconds": {},
                 "nearest": None,
                 "values": {

@@ -67,7 +67,7 @@ export function doubts(state: StateNow | null, age: number | null, wall: number)
   return {
     clock: !state.clock_synchronised,
     clocks_differ_s: Math.abs(apart) > 120 ? apart : null,
-    bad: state.signals.filter((s) => s.status !== 'good').map(({ title, plain }) => ({ title, plain })),
+    bad: state.signals.filter((s) => s.status !== 'good' && s.status !== 'maintenance required').map(({ title, plain }) => ({ title, plain })),
   }
 }
 

@@ -104,7 +104,7 @@ function Proven({ state }: { state: StateNow }) {
   return (
     <p class="proven">
       {!POWERED.has(state.state) && <><b>{T.trouble.proven}:</b> {open(T.trouble.main, p.main_open)} · {open(T.trouble.second, p.second_open)} · {of3(T.trouble.current, p.current_zero)}. </>}
-      <b>{of3(T.trouble.safe, p.safe_to_open)}</b>{p.safe_to_open_why && `: ${p.safe_to_open_why}`}.
+      <b>{of3(T.trouble.safe, p.safe_to_open)}</b>{p.safe_to_open_why && `: ${p.safe_to_open_why.replace(/\.$/, '')}`}.
     </p>
   )
 }
@@ -138,9 +138,10 @@ function Run({ state, me, live, age }: { state: StateNow; me: Me | null; live: b
           <b>{gas.fit ? T.run.fit : T.run.notFit}</b>
           {gas.fit && gas.fit_since_s !== null && `, ${T.run.fitSince(ago(state, gas.fit_since_s, age))}`}
           {!gas.fit && gas.fit_in_s !== null && live && `, ${T.run.fitIn(duration(gas.fit_in_s))}`}
-          {!gas.fit && gas.sentence && <small>{gas.sentence}</small>}
+          {!gas.fit && gas.fit_in_s === null && gas.sentence && <small>{gas.sentence}</small>}
         </Item>
         {going && <Item name={T.run.ends} wide>{run.ends || T.run.unknown}</Item>}
+        {!going && run.ends && <Item name={T.run.ended} wide>{run.ends}</Item>}
         {going && <Item name={T.run.began}>{ago(state, run.began_s!, age)}</Item>}
         {going && <Item name={T.run.current}>{run.setpoint_a.toFixed(1)} A</Item>}
         <Item name={T.run.hydrogen}>{run.hydrogen_l.toFixed(1)} L</Item>
@@ -148,7 +149,7 @@ function Run({ state, me, live, age }: { state: StateNow; me: Me | null; live: b
         <Item name={T.run.efficiency}>{run.efficiency_hhv === null ? T.run.unknown : `${(100 * run.efficiency_hhv).toFixed(0)} %`}</Item>
         <Item name={T.run.water}>{run.water_used_ml.toFixed(0)} mL</Item>
         <Item name={T.run.topUp}>{run.hours_to_top_up === null ? T.run.unknown : duration(3600 * run.hours_to_top_up)}</Item>
-        {going && <Item name={T.run.asked}>{run.asked_by}</Item>}
+        {going && <Item name={T.run.asked}>{T.run.askers[run.asked_by] ?? run.asked_by}</Item>}
       </dl>
       {me?.may_log && <button type="button" class="plain wide" onClick={() => openLog('topped up')}>{T.run.toppedUp}</button>}
     </Section>

@@ -63,8 +63,10 @@ function Incident({ row, rig, state }: { row: Row; rig: string; state: StateNow 
   )
 }
 
+const amount = (row: Row): string => text(row, 'amount') || text(row, 'number')
+
 const entry = (row: Row): string =>
-  [T.record.kinds[text(row, 'kind')]?.title ?? text(row, 'kind'), text(row, 'number') && `${text(row, 'number')} ${text(row, 'unit')}`,
+  [T.record.kinds[text(row, 'kind')]?.title ?? text(row, 'kind'), amount(row) && `${amount(row)} ${text(row, 'unit')}`,
     text(row, 'side') && `${text(row, 'side')} side`, text(row, 'text'), text(row, 'who') && `(${text(row, 'who')})`].filter(Boolean).join(' · ')
 
 export function Record({ rig, state, me }: { rig: string; state: StateNow | null; me: Me | null }) {

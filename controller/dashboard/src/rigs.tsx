@@ -29,7 +29,7 @@ export function Rigs({ rigs }: { rigs: Brief[] }) {
           return (
             <li key={name}><a href={`/rig/${encodeURIComponent(name)}`}>
               <b>{kind && <Mark kind={kind} />} {name}</b>
-              <span class="tags">{rig.state}{live ? '' : ` · ${rig.arrived === null ? T.fresh.retained[0] : T.age(duration(now - rig.arrived))}`}{rig.simulated && ` · ${T.simulated.split('.')[0]}`}</span>
+              <span class="tags">{rig.state}{live ? '' : ` · ${rig.arrived === null ? T.fresh.retained[0] : T.age(duration(now - rig.arrived))}`}{rig.simulated && ` · ${T.simulatedShort}`}</span>
               <span>{live ? rig.sentence : `“${rig.sentence}”`}</span>
             </a></li>
           )

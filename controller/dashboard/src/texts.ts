@@ -7,7 +7,8 @@ export const T = {
   tabsLabel: 'Parts of this page',
   rigs: 'All rigs',
   rigsTitle: 'Rigs, worst first when you opened this',
-  simulated: 'Simulated. No real rig is behind this page.',
+  simulated: 'Simulated: no real rig',
+  simulatedShort: 'simulated',
   live: 'live',
   notLive: 'not live',
   skip: 'Skip to the limits',
@@ -103,6 +104,8 @@ export const T = {
     ends: 'Ends',
     began: 'Going for',
     asked: 'Asked by',
+    askers: { button: 'a button at the rig', local: 'somebody at the rig', plan: 'the run plan', remote: 'a phone', link: 'the link' } as Record<string, string>,
+    ended: 'It ended',
     unknown: 'not known',
     toppedUp: 'I topped up …',
   },
@@ -118,7 +121,7 @@ export const T = {
 
   trends: {
     title: 'Trends',
-    ranges: [[3600, '1 h'], [8 * 3600, '8 h'], [86400, '1 day'], [7 * 86400, '1 week'], [30 * 86400, '1 month'], [365 * 86400, '1 year']] as [number, string][],
+    ranges: [[3600, '1 h'], [8 * 3600, '8 h'], [86400, 'day'], [7 * 86400, 'week'], [30 * 86400, 'month'], [365 * 86400, 'year']] as [number, string][],
     range: 'How far back',
     signals: 'Which signals',
     earlier: 'Earlier',

@@ -28,7 +28,7 @@ function said(way: Way, live: boolean, units: Scale): string {
   if (wall.bypassed) return T.ways.bypassed
   if (way.level === 'trip') return T.ways.reached
   if (wall.value === null) return T.ways.unseen
-  if (way.yesNo) return T.ways.clear
+  if (!wall.armed && (wall.left ?? 0) <= 0) return T.ways.asleep // at rest it lies beyond, and that is well
   const left = figure(wall.left ?? 0, wall.unit, units, true)
   return `${left} ${unitText(wall.unit, units)} ${live ? T.ways.left : T.ways.was}`
 }
@@ -54,7 +54,7 @@ function Row({ way, live }: { way: Way; live: boolean }) {
       <div class="way-foot">
         <span>{wall.value === null ? way.plain || T.ways.unseen : `${live ? '' : `${T.ways.was} `}${figure(wall.value, wall.unit, units)} ${unit}`}</span>
         <span class="way-soon">
-          {notch ? T.ways.alarmReached : !wall.armed ? T.ways.asleep : soon !== null && way.level !== 'trip' ? T.ways.inAbout(duration(soon)) : ''}
+          {notch ? T.ways.alarmReached : !wall.armed && (wall.left ?? 0) > 0 ? T.ways.asleep : soon !== null && wall.armed && way.level === 'quiet' ? T.ways.inAbout(duration(soon)) : ''}
         </span>
         <span class="way-limit">{T.ways.at(T.ways.effect[wall.effect], sign(way), limit)}</span>
       </div>
@@ -81,8 +81,9 @@ export function Ways({ state, live }: { state: StateNow; live: boolean }) {
   return (
     <section id="ways" aria-labelledby="ways-title">
       <h2 id="ways-title">{live ? T.ways.title : T.ways.titleWas}</h2>
-      {rows.length ? <p class="hint">{T.ways.hint}</p> : <p>{T.ways.noneTitle}</p>}
+      {!rows.length && <p>{T.ways.noneTitle}</p>}
       <ul class="ways">{rows.filter((w) => !w.yesNo).map((w) => <Row key={w.key} way={w} live={live} />)}</ul>
+      {rows.length > 0 && <p class="hint">{T.ways.hint}</p>}
       <ul class="yesnos" aria-label={T.ways.yesNoTitle}>{rows.filter((w) => w.yesNo).map((w) => <YesNo key={w.key} way={w} live={live} />)}</ul>
     </section>
   )

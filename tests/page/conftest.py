@@ -1,0 +1,51 @@
+"""Fixtures of the page's tests: one browser for all, one stage each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from controller.page.shell import read_built
+from tests.page.stage import Stage, bad_words, chromium, fresh_is, phone
+
+
+@pytest.fixture(scope="session")
+def browser_of_all() -> Iterator[Browser]:
+    read_built()  # says what to do where the page is not built
+    with chromium() as found:
+        yield found
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    made = Stage(tmp_path, "--open-view")
+    yield made
+    made.close()
+
+
+Look = Callable[..., Page]
+
+
+@pytest.fixture
+def look(browser_of_all: Browser) -> Iterator[Look]:
+    """Opens a page on a phone and waits until it is live. Fails the test for an error or a violated policy."""
+    contexts, words = [], []
+
+    def open_page(stage: Stage, path: str = "/", kind: str | None = "live", **more: Any) -> Page:
+        context = phone(browser_of_all, **more)
+        contexts.append(context)
+        page = context.new_page()
+        words.append(bad_words(page))
+        page.goto(stage.address + path)
+        if kind is not None:
+            fresh_is(page, kind)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert [w for found in words for w in found] == []
