@@ -67,6 +67,23 @@ def test_closing_leaves_every_output_safe() -> None:
     assert rig.board.share(18) == 0.0
 
 
+def test_a_pin_is_driven_safe_before_it_is_let_go() -> None:
+    """An input with nothing on it floats; a driver's gate keeps what it last had."""
+    rig = OutputRig()
+    rig.drives.write(Outputs(main_hold=True, main_close=True, second=True, ventilation=False))
+    let_go: list[bool] = []
+    claim_in = rig.board.claim_in
+
+    def watched(pin: int, pull: str) -> None:
+        let_go.append(rig.board.read(pin))
+        claim_in(pin, pull)
+
+    rig.board.claim_in = watched  # type: ignore[method-assign]
+    rig.drives.close()
+    assert let_go
+    assert not any(let_go)
+
+
 def test_a_collection_of_garbage_does_not_drop_a_pin() -> None:
     """The library closes the pin of a device that nobody holds."""
     rig = OutputRig()

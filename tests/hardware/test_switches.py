@@ -95,6 +95,13 @@ def test_an_edge_that_arrives_after_its_poll_is_not_counted_twice() -> None:
     assert rig.share(0.3) == pytest.approx(0.5)
 
 
+def test_an_edge_stamped_just_before_the_last_poll_but_told_after_it_counts_from_that_poll() -> None:
+    rig = ContactRig()
+    assert rig.share(0.1) == 1.0  # the level was read a moment before the contact opened
+    rig.board.drive(6, OPEN, 0.0999)
+    assert rig.share(0.2) == 0.0
+
+
 def test_an_edge_after_the_time_polled_for_waits_for_the_next_poll() -> None:
     rig = ContactRig()
     rig.edges(6, (0.105, OPEN))
