@@ -17,7 +17,7 @@ from .inputs import Disturbances
 from .parameters import Parameters
 from .properties import lye_fits
 
-SMALLEST_AREA = 1e-4  # a film of lye creeps up a dry plate
+SMALLEST_AREA = 1e-12  # of a plate, so that a dry one is a very large resistance and not a division by zero
 SMALLEST_S_M = 0.05
 BRIDGE_EMPTIES = 500.0  # how many times faster a film empties through a bridge that takes the whole current
 
@@ -36,6 +36,7 @@ class Electrodes(NamedTuple):
     odd_cell: int
     odd_area: float
     odd_through: float  # share of the current that goes through the odd cell's electrodes
+    stack_ohm: float  # all cells and joints
     ahead_s: float
 
 
@@ -45,7 +46,7 @@ class Stack(NamedTuple):
     volts: float  # joints included
     gas_a: float  # summed over the cells, signed
     film_a: tuple[float, ...]  # current into each film
-    film_leak_a: float  # summed over the cells
+    past_a: float  # summed: what the films lose by themselves, and what goes through a bridge
     film_w: float  # summed: how fast the films take up energy
     cell_v: tuple[float, ...]  # without joints
 
@@ -99,7 +100,11 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         if activity < 1e-6:
             activity = 1e-6
         joint_extra_ohm = d.joint_extra_ohm
+        all_joints_ohm = joints_ohm + joints_aged_ohm + (sum(joint_extra_ohm) if joint_extra_ohm else 0.0)
         dry, short = d.cell_dry, d.cell_short
+        area, through = 1.0 - dry, 1.0 - short
+        if area < SMALLEST_AREA:
+            area = SMALLEST_AREA
         return new(
             Electrodes,
             (
@@ -109,11 +114,12 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
                 oxygen_v_k * kelvin,
                 exp(oxygen_arrhenius_k * below) / (oxygen_2i0_a * cover),
                 ohm,
-                joints_ohm + joints_aged_ohm + (sum(joint_extra_ohm) if joint_extra_ohm else 0.0),
+                all_joints_ohm,
                 not dry and not short and film_c.count(film_c[0]) == cells,
                 d.odd_cell % cells,
-                1.0 - dry if dry < 1.0 - SMALLEST_AREA else SMALLEST_AREA,
-                1.0 - short,
+                area,
+                through,
+                all_joints_ohm + ohm * (cells - 1 + through * through / area),
                 ahead_s,
             ),
         )
@@ -124,7 +130,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         The film takes all of a current that opposes its charge, and ever less of one that fills it. It holds the volts
         up while the electrodes would show less (reversed: down).
         """
-        reversible_v, hydrogen_v, hydrogen_per_a, oxygen_v, oxygen_per_a, ohm, _, _, _, _, _, ahead_s = e
+        reversible_v, hydrogen_v, hydrogen_per_a, oxygen_v, oxygen_per_a, ohm, _, _, _, _, _, _, ahead_s = e
         inside_a = current_a * through
         if inside_a >= 0.0:
             magnitude_a, charge_c = inside_a, film_c
@@ -151,7 +157,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         return through * (inside_a * ohm / area - shown_v), -gas_a, inside_a + gas_a
 
     def stack(current_a: float, film_c: tuple[float, ...], e: Electrodes) -> Stack:
-        ahead_s, volts_joints = e[11], current_a * e[6]
+        ahead_s, volts_joints = e[12], current_a * e[6]
         if e[7]:
             first_c = film_c[0]
             cell_v, gas_a, film_a = one(current_a, first_c, e, 1.0, 1.0)
@@ -175,7 +181,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
             film_a -= one_leak_a
             volts += cell_v
             gas_a += one_gas_a
-            leak_a += one_leak_a
+            leak_a += one_leak_a + current_a * (1.0 - through)
             film_w += film_a * (charge_c + 0.5 * ahead_s * film_a) * volts_per_c
             films.append(film_a)
             cell_v_each.append(cell_v)

@@ -45,23 +45,12 @@ assert State._fields[HELD - 1] == "bubbles_o_mol"
 ContentsOf = Callable[[State], Contents]
 
 
-def reservoir_offset_j_k(parameters: Parameters) -> tuple[float, float]:
-    """Heat capacity of each reservoir's walls, less that of the lye in the stack, which counts there."""
-    y = parameters.hydraulics
-    fits = lye_fits(y.lye)
-    j_kg_k = (1.0 - y.mass_fraction) * WATER_J_KG_K + y.mass_fraction * fits.hydroxide_j_kg_k
-    filled_kg_m3 = fits.density_kg_m3(y.mass_fraction, 20.0)
-    h, o = (parameters.heat.reservoir_j_k - s.stack_m3 * filled_kg_m3 * j_kg_k for s in (y.hydrogen, y.oxygen))
-    return h, o
-
-
 def build(parameters: Parameters) -> ContentsOf:
     y = parameters.hydraulics
     fits = lye_fits(y.lye)
     d0, d1, d2, d3, d4, d5 = fits.density
     largest_w, hydroxide_j_kg_k = fits.largest_w, fits.hydroxide_j_kg_k
-    stack_j_k, smallest_j_k = parameters.heat.stack_j_k, parameters.heat.smallest_j_k
-    offset_h, offset_o = reservoir_offset_j_k(parameters)
+    stack_j_k, walls_j_k = parameters.heat.stack_j_k, parameters.heat.reservoir_j_k
     lid_h_m3, lid_o_m3 = sides.vessel(y.hydrogen, y).lid_m3, sides.vessel(y.oxygen, y).lid_m3
     level_h, level_o = sides.level(y.hydrogen, parameters.cell), sides.level(y.oxygen, parameters.cell)
     smallest_m3, atmosphere_pa = y.smallest_gas_m3, parameters.atmosphere_pa
@@ -72,14 +61,12 @@ def build(parameters: Parameters) -> ContentsOf:
             _, _, _, _, _, stack_j, heat_h_j, heat_o_j, _, _, water_h, water_o, hydroxide_h, hydroxide_o,
             h2_h, o2_h, air_h, vapour_h, h2_o, o2_o, air_o, vapour_o, bubbles_h, bubbles_o,
         ) = state[:HELD]  # fmt: skip
-        j_k_h = offset_h + water_h * water_j_kg_k + hydroxide_h * hydroxide_j_kg_k
-        j_k_o = offset_o + water_o * water_j_kg_k + hydroxide_o * hydroxide_j_kg_k
-        h_c = heat_h_j / (j_k_h if j_k_h > smallest_j_k else smallest_j_k)
-        o_c = heat_o_j / (j_k_o if j_k_o > smallest_j_k else smallest_j_k)
+        h_c = heat_h_j / (walls_j_k + water_h * water_j_kg_k + hydroxide_h * hydroxide_j_kg_k)
+        o_c = heat_o_j / (walls_j_k + water_o * water_j_kg_k + hydroxide_o * hydroxide_j_kg_k)
         lye_h = water_h + hydroxide_h
         lye_o = water_o + hydroxide_o
-        w_h = hydroxide_h / lye_h
-        w_o = hydroxide_o / lye_o
+        w_h = hydroxide_h / lye_h if lye_h > 0.0 else 0.0
+        w_o = hydroxide_o / lye_o if lye_o > 0.0 else 0.0
         u_h = w_h if w_h < largest_w else largest_w  # where the fit ends
         u_o = w_o if w_o < largest_w else largest_w
         density_h = d0 + u_h * (d1 + d2 * u_h + d5 * h_c) + h_c * (d3 + d4 * h_c)

@@ -50,7 +50,7 @@ def balances(parameters: Parameters, before: State, after: State) -> Balances:
     return Balances(
         charge=_closes(
             sum(before.film_c), sum(after.film_c),
-            [parameters.cell.cells * passed.charge_c], [passed.gas_charge_c, passed.film_leaked_c],
+            [parameters.cell.cells * passed.charge_c], [passed.gas_charge_c, passed.past_c],
         ),
         hydrogen=_closes(
             before.h2_h_mol + before.h2_o_mol, after.h2_h_mol + after.h2_o_mol,

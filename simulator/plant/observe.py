@@ -46,6 +46,7 @@ class Seen(NamedTuple):
 
 
 AIR_OXYGEN = 0.2095
+LEAST_MOL = 1e-15  # of dry gas in a room full of steam
 Observer = Callable[[State, Inputs], Seen]
 
 
@@ -69,9 +70,9 @@ def observer(parameters: Parameters) -> Observer:
     def look(state: State, inputs: Inputs) -> Seen:
         d = inputs.disturbances
         at = contents_of(state)
-        amps, film_c = state.current_a, state.film_c
+        amps, film_c, lower_mm = state.current_a, state.film_c, min(at.still_h_mm, at.still_o_mm)
         electrodes = electrodes_of(
-            at.stack_c, 0.5 * (at.w_h + at.w_o), cover_of(min(at.still_h_mm, at.still_o_mm)),
+            at.stack_c, 0.5 * (at.w_h + at.w_o), cover_of(lower_mm, min(state.water_h_kg, state.water_o_kg)),
             void_of(at.bubbles_h_m3 + at.bubbles_o_m3), state.wear + state.wear_lasting, state.joints_aged_ohm,
             film_c, d, 0.0,
         )  # fmt: skip
@@ -83,8 +84,8 @@ def observer(parameters: Parameters) -> Observer:
         cell_v[-1] += amps * joints_ohm
         above_h_m3 = at.lye_h_m3 + at.bubbles_h_m3 - outlet_h_m3
         above_o_m3 = at.lye_o_m3 + at.bubbles_o_m3 - outlet_o_m3
-        dry_h = at.gas_h_mol - state.vapour_h_mol
-        dry_o = at.gas_o_mol - state.vapour_o_mol
+        dry_h = max(at.gas_h_mol - state.vapour_h_mol, LEAST_MOL)
+        dry_o = max(at.gas_o_mol - state.vapour_o_mol, LEAST_MOL)
         return Seen(
             current_a=amps,
             ripple_a=ripple * abs(amps),
@@ -106,7 +107,7 @@ def observer(parameters: Parameters) -> Observer:
             h2_in_o2_percent=100.0 * state.h2_o_mol / dry_o,
             o2_in_h2_percent=100.0 * (state.o2_h_mol + AIR_OXYGEN * state.air_h_mol) / dry_h,
             hydrogen_fraction=state.h2_h_mol / dry_h,
-            gas_h_l=1000.0 * (lid_h_m3 - at.lye_h_m3),
+            gas_h_l=1000.0 * max(lid_h_m3 - at.lye_h_m3, y.smallest_gas_m3),
             room_h2_percent=100.0 * state.room_h2,
             air_flow_m3_h=fan_m3_h * state.fan,
             tray_mm=1000.0 * state.floor_m3 / tray_m2,

@@ -71,7 +71,7 @@ class SideParameters:
     reservoir_m2: float = 4.5e-3
     reservoir_to_mm: float = 405.0  # lid
     outlet_mol_s_pa: float = 3.0e-6  # conductance of the outlet line: 2 mbar at 30 A
-    seal_mm: float = 60.0  # depth of the water seal (bubbler) at its end
+    seal_mm: float = 25.0  # depth of the water seal (bubbler) at its end
     seal_lift_mm: float = 100.0  # under-pressure, as water, at which air comes back through it
 
 
@@ -88,12 +88,13 @@ class HydraulicParameters:
     bubble_through_mol_s_pa: float = 2.0e-6
     uncovered_mol_s_pa: float = 2.0e-5  # gas path over a separator that stands dry along its whole height
     uncovered_mol_s: float = 2.0e-4  # exchange through it without a difference
-    crossover_mol_s_bar: float = 7.8e-7  # hydrogen that diffuses and drifts through: 0.3 % of the oxygen at 30 A
+    crossover_mol_s_bar: float = 6.9e-7  # hydrogen that diffuses and drifts through: 0.3 % of the oxygen at 30 A
     crossover_oxygen_share: float = 0.5  # oxygen goes the other way at about half that rate
     crossover_half_a: float = 0.5  # lye at the separator is saturated with gas well above this current
+    crossover_still: float = 0.05  # with no current, gas reaches the separator only down the riser
     bubble_s: float = 1.5  # time a bubble is under way to the surface
     smallest_gas_m3: float = 2.0e-5  # what stays free under the lid of a flooded reservoir
-    overflow_s: float = 2.0  # how fast lye above the outlet runs out of it
+    overflow_s: float = 0.5  # how fast lye above the outlet runs out of it
     steam_carries_kg_mol: float = 0.02  # lye thrown out per mole of steam: a boiling cell froths
     top_up_kg_s: float = 8.3e-4  # 50 mL/min
     burst_pa: float = 40_000.0  # a hose comes off at this gauge pressure, and its gas goes to the room
@@ -103,13 +104,13 @@ class HydraulicParameters:
 
 @dataclass(frozen=True, slots=True)
 class HeatParameters:
-    stack_j_k: float = 2800.0  # plates, frames and the lye between them
-    reservoir_j_k: float = 350.0  # walls of one reservoir, its lye apart
-    smallest_j_k: float = 150.0
+    stack_j_k: float = 600.0  # plates and frames; the lye between them counts with its side
+    reservoir_j_k: float = 120.0  # walls of one side, lye apart
     stack_loss_w_k: float = 0.19  # to the room, insulated
     reservoir_loss_w_k: float = 0.12  # each
     circulation_w_k: float = 4.0  # stack to each reservoir, still
-    gas_lift_w_k_mol: float = 3.0e4  # and with bubbles under way, per mole of them
+    gas_lift_w_k: float = 60.0  # what rising bubbles can add to that at most
+    gas_lift_half_mol: float = 1.3e-3  # bubbles under way on one side that give half of it
     coil_w_k: float = 1.0  # cooling coil through both reservoirs
     coil_j_k: float = 100.0
     coolant_l_min: float = 2.0  # with the valve open
@@ -121,9 +122,11 @@ class HeatParameters:
 
 @dataclass(frozen=True, slots=True)
 class RoomParameters:
-    volume_m3: float = 30.0
-    ventilation_m3_h: float = 60.0
-    draught_m3_h: float = 3.0  # through cracks, fan off
+    """The air that a leak meets first: under the extraction hood over the bench, where the detector hangs."""
+
+    volume_m3: float = 0.7
+    ventilation_m3_h: float = 20.0  # five times what keeps all hydrogen of 30 A under 1 %
+    draught_m3_h: float = 0.5  # fan off
     fan_s: float = 2.0  # time constant of the fan's speed
 
 

@@ -36,6 +36,7 @@ H2_MOL_C = 1.0 / (ELECTRONS_PER_HYDROGEN * FARADAY_C_MOL)
 O2_MOL_C = 1.0 / (ELECTRONS_PER_OXYGEN * FARADAY_C_MOL)
 WATER_KG_M3 = 1000.0
 L_MIN_KG_S = WATER_KG_M3 / 60_000.0
+FLOODED_PA_MOL = 3e7  # R T / V of a gas room below 0.1 L
 WARM_C = 60.0  # no lye boils below, at any pressure that the seals allow
 
 FELT: Final = 26  # nothing feels the totals that come after
@@ -85,14 +86,15 @@ def _build(
     lift_h_pa, lift_o_pa = y.hydrogen.seal_lift_mm * sides.WATER_PA_MM, y.oxygen.seal_lift_mm * sides.WATER_PA_MM
     gravity, offset_pa_mm = sides.GRAVITY_PER_MM, sides.GRAVITY_PER_MM * fits.density_kg_m3(y.mass_fraction, 20.0)
     equalising_m3_s_pa, exchange_kg_s = y.equalising_m3_s_pa, y.separator_exchange_kg_s
+    flooded_pa_mol = FLOODED_PA_MOL
     bubble_point_pa, diffusion_mol_s = y.bubble_point_pa, y.crossover_mol_s_bar * atmosphere_pa * 1e-5
-    oxygen_share, half_a = y.crossover_oxygen_share, y.crossover_half_a
-    nearly_dry_kg, bubble_s = trouble.NEARLY_DRY_KG, y.bubble_s
+    oxygen_share, half_a, crossover_still = y.crossover_oxygen_share, y.crossover_half_a, y.crossover_still
+    nearly_dry_kg, bubble_s = sides.NEARLY_DRY_KG, y.bubble_s
     burst_pa, burst_mol_s_pa, top_up_kg_s = y.burst_pa, y.burst_mol_s_pa, y.top_up_kg_s
     surface_mol_s_pa, reflux = h.evaporation_mol_s_pa, h.reflux
     coil_w_k, coil_j_k, coolant_l_min_open, coolant_s = h.coil_w_k, h.coil_j_k, h.coolant_l_min, h.coolant_s
     l_min_w_k = L_MIN_KG_S * WATER_J_KG_K
-    circulation_w_k, lift_w_k_mol = h.circulation_w_k, h.gas_lift_w_k_mol
+    circulation_w_k, lift_w_k, lift_half_mol = h.circulation_w_k, h.gas_lift_w_k, h.gas_lift_half_mol
     stack_loss_w_k, reservoir_loss_w_k = h.stack_loss_w_k, h.reservoir_loss_w_k
     rated_a, recoverable, recoverable_s = wear.rated_a, wear.recoverable, wear.recoverable_s
     lasting_s, reverse_c, joint_s = wear.lasting_s, wear.reverse_c, wear.joint_s
@@ -105,15 +107,18 @@ def _build(
             h2_h, o2_h, air_h, vapour_h, h2_o, o2_o, air_o, vapour_o, bubbles_h, bubbles_o, room_h2, fan,
         ) = state[:FELT]  # fmt: skip
         film_c = state[-1]
-        d = inputs.disturbances
+        (
+            _, _, _, _, _, coolant_open, ventilation_on, collecting, top_up_on, mains, ambient_c, coolant_in_c, d,
+        ) = inputs  # fmt: skip
         (
             coolant_supply, coolant_air, coolant_warmer_k, hose_off, holed_l_min,
             lye_leak_ml_s, level_offset_mm, equalising, froth, water_ml_s, _,
             open_h, open_o, seal_h, seal_o, store_mbar, suck_back_ml_s, torn, crossover, to_room,
             ventilation, ambient_warmer_k, _, wear_rate, joint_extra_ohm, _, _, _, _, _, _, _, mains_lost, _,
         ) = d  # fmt: skip
-        mains = inputs.mains and not mains_lost
-        ambient_c = inputs.ambient_c + ambient_warmer_k
+        mains = mains and not mains_lost
+        ambient_c += ambient_warmer_k
+        coolant_in_c += coolant_warmer_k
         (
             stack_c, h_c, o_c, lye_h, lye_o, w_h, w_o, density_h, density_o, lye_h_m3, lye_o_m3, gas_h, gas_o,
             pa_mol_h, pa_mol_o, gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, still_h_mm, still_o_mm,
@@ -121,31 +126,34 @@ def _build(
 
         # --- current, volts, gas made
         lower_mm = still_h_mm if still_h_mm < still_o_mm else still_o_mm
-        cover = cover_of(lower_mm)
+        cover = cover_of(lower_mm, water_h if water_h < water_o else water_o)
         void = void_of(bubbles_h_m3 + bubbles_o_m3)
         electrode = electrodes(
             stack_c, 0.5 * (w_h + w_o), cover, void, worn + worn_lasting, aged_ohm, film_c, d, ahead_s
         )
         amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrode, inputs, ahead_s)
-        stack_v, gas_a, film_a, film_leak_a, film_w, _ = stack
+        stack_v, gas_a, film_a, past_a, film_w, _ = stack
         made_a = gas_a if gas_a >= 0.0 else -gas_a
         h2_made = made_a * h2_mol_c
         o2_made = made_a * o2_mol_c
-        stray = 0.5 * torn  # fully torn, either side gets half of each gas
-        h2_to_o, o2_to_h = h2_made * stray, o2_made * stray
-        h2_to_h, o2_to_o = h2_made - h2_to_o, o2_made - o2_to_h
+        h2_to_h, o2_to_o, h2_to_o, o2_to_h = h2_made, o2_made, 0.0, 0.0
+        if torn > 0.0:  # fully torn, either side gets half of each gas
+            h2_to_o, o2_to_h = 0.5 * torn * h2_made, 0.5 * torn * o2_made
+            h2_to_h, o2_to_o = h2_made - h2_to_o, o2_made - o2_to_h
         if gas_a < 0.0:  # reversed: the gases change sides
-            h2_to_h, h2_to_o = h2_to_o, h2_to_h
-            o2_to_h, o2_to_o = o2_to_o, o2_to_h
+            h2_to_h, h2_to_o, o2_to_h, o2_to_o = h2_to_o, h2_to_h, o2_to_o, o2_to_h
 
-        # --- gas through the separator: from the lye beside it, which is full of gas under load, and from the gas room
+        # --- gas through the separator, from the lye beside it, which is full of gas under load
         diffusion = diffusion_mol_s * crossover
         full = made_a / (made_a + half_a)
-        share_h, share_o = h2_h / gas_h, o2_o / gas_o
-        h2_cross = diffusion * (share_h + full * (1.0 - share_h))
-        o2_cross = oxygen_share * diffusion * (share_o + full * (1.0 - share_o))
+        still = crossover_still * (1.0 - full)
+        h2_cross = diffusion * (full + still * h2_h / gas_h)
+        o2_cross = oxygen_share * diffusion * (full + still * o2_o / gas_o)
         if crossover > 1.0:  # never more than there is
             h2_cross, o2_cross = scarce(h2_cross, h2_h, h2_to_h, ahead_s), scarce(o2_cross, o2_o, o2_to_o, ahead_s)
+        if gas_a < 0.0:  # the lye beside the cathode is now on the other side
+            h2_cross = -scarce(diffusion * full, h2_o, h2_to_o, ahead_s)
+            o2_cross = -scarce(oxygen_share * diffusion * full, o2_h, o2_to_h, ahead_s)
 
         # --- lye from side to side, positive towards oxygen
         drive_pa = (
@@ -153,6 +161,11 @@ def _build(
             + offset_pa_mm * level_offset_mm
         )  # fmt: skip
         equalise = equalising_m3_s_pa * equalising * drive_pa * density_h
+        if pa_mol_h > flooded_pa_mol or pa_mol_o > flooded_pa_mol:  # lye squeezes what little gas is left
+            stiff_pa_m3 = (
+                gas_h * pa_mol_h * pa_mol_h / (h_c + zero_k) + gas_o * pa_mol_o * pa_mol_o / (o_c + zero_k)
+            ) / gas
+            equalise /= 1.0 + ahead_s * equalising_m3_s_pa * equalising * stiff_pa_m3
         if equalise > 0.0:
             equalise *= lye_h / (lye_h + nearly_dry_kg + equalise * ahead_s)
             equalise_hydroxide, equalise_c = equalise * w_h, h_c
@@ -170,14 +183,16 @@ def _build(
 
         # --- evaporation and boiling
         wet = surface_mol_s_pa * water_h / (water_h + nearly_dry_kg)
-        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + wet * ahead_s * pa_mol_h)
+        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + 2.0 * wet * ahead_s * pa_mol_h)
         wet = surface_mol_s_pa * water_o / (water_o + nearly_dry_kg)
-        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + wet * ahead_s * pa_mol_o)
+        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + 2.0 * wet * ahead_s * pa_mol_o)
         steam = thrown = 0.0  # to each side
         if stack_c > WARM_C:
-            excess_pa = vapour_pa(0.5 * (w_h + w_o), stack_c) - atmosphere_pa - 0.5 * (gauge_h_pa + gauge_o_pa)
+            stack_pa = vapour_pa(0.5 * (w_h + w_o), stack_c)
+            excess_pa = stack_pa - atmosphere_pa - 0.5 * (gauge_h_pa + gauge_o_pa)
             if excess_pa > 0.0:
-                steam, thrown = boils(excess_pa, cover, water_h if water_h < water_o else water_o, ahead_s)
+                least_kg = water_h if water_h < water_o else water_o
+                steam, thrown = boils(excess_pa, stack_pa, stack_c, cover, least_kg, ahead_s)
 
         # --- gas out through the seals; it has the composition at the end of the step, so that none can go negative
         make_h2_h = h2_to_h - h2_cross - h2_pass
@@ -190,7 +205,7 @@ def _build(
         make_o = make_h2_o + make_o2_o + make_vapour_o + air_pass
         out_h, back_h, burst_h = outflow(
             gauge_h_pa, make_h * pa_mol_h, pa_mol_h, bore_h * open_h,
-            depth_h_pa * seal_h + (100.0 * store_mbar if inputs.collecting else 0.0), lift_h_pa * seal_h,
+            depth_h_pa * seal_h + (100.0 * store_mbar if collecting else 0.0), lift_h_pa * seal_h,
             burst_pa, burst_mol_s_pa, ahead_s,
         )  # fmt: skip
         out_o, back_o, burst_o = outflow(
@@ -220,27 +235,24 @@ def _build(
         boiled = steam * water_kg_mol
         dried_h = (evaporate_h - reflux * vapour_out_h) * water_kg_mol  # beside what boils
         dried_o = (evaporate_o - reflux * vapour_out_o) * water_kg_mol
-        coolant_in_c = inputs.coolant_inlet_c + coolant_warmer_k
         holed = holed_l_min * L_MIN_KG_S
         added = water_ml_s * 0.001
-        if inputs.top_up_on and mains:
+        if top_up_on and mains:
             added += top_up_kg_s
         sucked = suck_back_ml_s * 0.001
         above_h_m3 = lye_h_m3 + bubbles_h_m3 - outlet_h_m3
         above_o_m3 = lye_o_m3 + bubbles_o_m3 - outlet_o_m3
-        lose_h = lose_o = floor_m3_s = 0.0
+        lose_water_h = lose_water_o = lose_hydroxide_h = lose_hydroxide_o = floor_m3_s = 0.0
         if above_h_m3 > 0.0 or above_o_m3 > 0.0 or thrown > 0.0 or lye_leak_ml_s > 0.0:
             lose_h, leak_h_m3_s = pours(above_h_m3, thrown, lye_leak_ml_s, density_h, lye_h, ahead_s)
             lose_o, leak_o_m3_s = pours(above_o_m3, thrown, lye_leak_ml_s, density_o, lye_o, ahead_s)
             floor_m3_s = leak_h_m3_s + leak_o_m3_s
-        lose_hydroxide_h = lose_h * w_h
-        lose_hydroxide_o = lose_o * w_o
-        lose_water_h = lose_h - lose_hydroxide_h
-        lose_water_o = lose_o - lose_hydroxide_o
+            lose_hydroxide_h, lose_hydroxide_o = lose_h * w_h, lose_o * w_o
+            lose_water_h, lose_water_o = lose_h - lose_hydroxide_h, lose_o - lose_hydroxide_o
 
         # --- coolant
         flows_l_min = 0.0
-        if inputs.coolant_open and mains and coolant_in_c > 0.0:
+        if coolant_open and mains and coolant_in_c > 0.0:
             flows_l_min = coolant_l_min_open * coolant_supply * (1.0 - coolant_air) * (1.0 + 0.4 * hose_off)
         coolant_rate = (flows_l_min - coolant_l_min) / (coolant_s + ahead_s)
         spilt_l_min = coolant_l_min * hose_off
@@ -262,15 +274,15 @@ def _build(
         # --- heat; a liquid carries its enthalpy above 0 C
         electrical_w = stack_v * amps
         reaction_w = (neutral_v + neutral_v_k * stack_c) * made_a
-        mix_h_w = (circulation_w_k + lift_w_k_mol * bubbles_h) * (stack_c - h_c)
-        mix_o_w = (circulation_w_k + lift_w_k_mol * bubbles_o) * (stack_c - o_c)
+        mix_h_w = (circulation_w_k + lift_w_k * bubbles_h / (bubbles_h + lift_half_mol)) * (stack_c - h_c)
+        mix_o_w = (circulation_w_k + lift_w_k * bubbles_o / (bubbles_o + lift_half_mol)) * (stack_c - o_c)
         lost_stack_w = stack_loss_w_k * (stack_c - ambient_c)
         lost_h_w = reservoir_loss_w_k * (h_c - ambient_c)
         lost_o_w = reservoir_loss_w_k * (o_c - ambient_c)
         through_w_k = (0.5 * split + boiled) * water_j_kg_k  # the stack draws what it uses from each reservoir
         away_h_w = dried_h * water_j_kg_k * h_c
         away_o_w = dried_o * water_j_kg_k * o_c
-        if lose_h > 0.0 or lose_o > 0.0:
+        if lose_water_h > 0.0 or lose_water_o > 0.0:
             away_h_w += (lose_water_h * water_j_kg_k + lose_hydroxide_h * hydroxide_j_kg_k) * h_c
             away_o_w += (lose_water_o * water_j_kg_k + lose_hydroxide_o * hydroxide_j_kg_k) * o_c
         if added > 0.0 or holed > 0.0 or sucked > 0.0:
@@ -286,7 +298,7 @@ def _build(
         # --- wear, room
         load = (amps if amps >= 0.0 else -amps) / rated_a
         backwards_a = -amps if amps < 0.0 else 0.0
-        fan_rate = ((ventilation if inputs.ventilation_on and mains else 0.0) - fan) / (fan_s + ahead_s)
+        fan_rate = ((ventilation if ventilation_on and mains else 0.0) - fan) / (fan_s + ahead_s)
         room_rate = 0.0
         if h2_leaked > 0.0 or room_h2 > 0.0:
             leaks_per_s = h2_leaked * gas * (ambient_c + zero_k) / (atmosphere_pa * room_m3)
@@ -325,7 +337,7 @@ def _build(
             floor_m3_s,
             amps,
             gas_a,
-            film_leak_a,
+            past_a,
             backwards_a,
             electrical_w,
             reaction_w,
@@ -338,8 +350,8 @@ def _build(
             lose_water_h + lose_water_o,
             lose_hydroxide_h + lose_hydroxide_o,
             made_a,
-            0.0 if inputs.collecting else h2_by_outlet,
-            h2_by_outlet if inputs.collecting else 0.0,
+            0.0 if collecting else h2_by_outlet,
+            h2_by_outlet if collecting else 0.0,
             h2_leaked,
             o2_out_h + o2_out_o,
             back_h + back_o - air_out_h - air_out_o,

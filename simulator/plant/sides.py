@@ -13,6 +13,8 @@ from .parameters import CellParameters, HydraulicParameters, SideParameters
 
 WATER_PA_MM = 9.80665  # 1000 kg/m3, per mm
 GRAVITY_PER_MM = 9.80665e-3  # times a density in kg/m3: Pa per mm of lye
+NEARLY_DRY_KG = 0.002  # below this a side gives up its lye ever more slowly
+CREEPING_AREA = 1e-4  # share of an electrode that lye wets by creeping up, until there is none
 
 LevelOf = Callable[[float], float]
 
@@ -82,12 +84,17 @@ def outflow(
     return 0.0, 0.0, 0.0
 
 
-def cover(cell: CellParameters) -> Callable[[float], float]:
-    """Share of the electrodes in lye, for the level of the lower side, mm above the separator's top edge."""
+def cover(cell: CellParameters) -> Callable[[float, float], float]:
+    """Share of the electrodes in lye, for the lower side's level (mm above the separator's top edge) and water (kg)."""
     overlap_mm, electrode_mm = cell.separator_overlap_mm, cell.electrode_height_mm
 
-    def share(level_mm: float) -> float:
-        return 1.0 if level_mm >= -overlap_mm else 1.0 + (level_mm + overlap_mm) / electrode_mm
+    def share(level_mm: float, water_kg: float) -> float:
+        if level_mm >= -overlap_mm:
+            return 1.0
+        wet = 1.0 + (level_mm + overlap_mm) / electrode_mm
+        if wet > CREEPING_AREA:
+            return wet
+        return CREEPING_AREA * water_kg / (water_kg + NEARLY_DRY_KG)
 
     return share
 

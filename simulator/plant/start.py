@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 from controller.chemistry.constants import GAS_J_MOL_K, ZERO_CELSIUS_K
 
 from . import sides
 from .advance import advance
-from .contents import reservoir_offset_j_k
 from .inputs import RUN30, Inputs
 from .parameters import Parameters
 from .properties import WATER_J_KG_K, lye_fits
@@ -34,7 +34,7 @@ def cold_start(parameters: Parameters, temperature_c: float = 20.0, mass_fractio
     volumes = [low + (total_m3 - sum(low_m3)) * area / sum(areas) for low, area in zip(low_m3, areas, strict=True)]
     kg = [volume * fits.density_kg_m3(w, t) for volume in volumes]
     j_kg_k = (1.0 - w) * WATER_J_KG_K + w * fits.hydroxide_j_kg_k
-    j_k = [max(o + m * j_kg_k, h.smallest_j_k) for o, m in zip(reservoir_offset_j_k(parameters), kg, strict=True)]
+    j_k = [h.reservoir_j_k + m * j_kg_k for m in kg]
     vapour_pa = fits.vapour_pa_of()(w, t)
     rooms = [sides.vessel(s, y).lid_m3 - volume for s, volume in zip(sizes, volumes, strict=True)]
     per_pa = [room / (GAS_J_MOL_K * (t + ZERO_CELSIUS_K)) for room in rooms]
@@ -58,8 +58,10 @@ def cold_start(parameters: Parameters, temperature_c: float = 20.0, mass_fractio
 SETTLED_K_S = 1e-8  # 0.04 mK an hour
 CHUNK_S = 400.0
 LONGEST_JUMP_K = 10.0
+SPILL_S = 20.0  # for the gas that the water given back last has pressed out
 
 
+@lru_cache(maxsize=64)  # a state is immutable, and this takes a second
 def steady_state(parameters: Parameters, inputs: Inputs = RUN30) -> State:
     """The state that lasts under these inputs, with the lye as it was filled, no wear, and all totals at zero.
 
@@ -75,9 +77,9 @@ def steady_state(parameters: Parameters, inputs: Inputs = RUN30) -> State:
         start_c, middle_c, end_c = (contents_of(s).stack_c for s in (first, second, third))
         before_k, after_k = middle_c - start_c, end_c - middle_c
         if abs(after_k) < SETTLED_K_S * CHUNK_S:
-            return third
-        slower = before_k - after_k
-        ahead_k = after_k * after_k / slower if slower * after_k > 0.0 else LONGEST_JUMP_K * (1 if after_k > 0 else -1)
+            return _counted_anew(_run(parameters, third, inputs, SPILL_S))
+        left = min(max(after_k / before_k, 0.5), 0.93) if before_k != 0.0 else 0.9  # of a difference, after one chunk
+        ahead_k = after_k * left / (1.0 - left)
         state = _warmed(parameters, third, max(-LONGEST_JUMP_K, min(LONGEST_JUMP_K, ahead_k)))
     raise ValueError(f"nothing lasts under these inputs; the stack is at {contents_of(state).stack_c:.0f} C and moves")
 
@@ -89,26 +91,27 @@ def _run(parameters: Parameters, state: State, inputs: Inputs, duration_s: float
 
 
 def _refilled(parameters: Parameters, state: State) -> State:
-    """The same temperatures and gases, with the design's water and hydroxide back, unworn, totals zero."""
+    """The same temperatures and gases, with the design's water and hydroxide back, unworn."""
     filled = cold_start(parameters, 20.0)
     water = 0.5 * (filled.water_h_kg + filled.water_o_kg - state.water_h_kg - state.water_o_kg)
     hydroxide = 0.5 * (filled.hydroxide_h_kg + filled.hydroxide_o_kg - state.hydroxide_h_kg - state.hydroxide_o_kg)
     more_j_k = water * WATER_J_KG_K + hydroxide * lye_fits(parameters.hydraulics.lye).hydroxide_j_kg_k
     _, h_c, o_c, *_ = model(parameters).contents(state)
-    zeros: dict[str, Any] = dict.fromkeys(State._fields[State._fields.index("charge_c") : NUMBERS], 0.0)
-    return state._replace(
+    state = state._replace(
         water_h_kg=state.water_h_kg + water,
         water_o_kg=state.water_o_kg + water,
         hydroxide_h_kg=state.hydroxide_h_kg + hydroxide,
         hydroxide_o_kg=state.hydroxide_o_kg + hydroxide,
         reservoir_h_j=state.reservoir_h_j + more_j_k * h_c,
         reservoir_o_j=state.reservoir_o_j + more_j_k * o_c,
-        wear=0.0,
-        wear_lasting=0.0,
-        joints_aged_ohm=0.0,
-        floor_m3=0.0,
-        **zeros,
     )
+    return _counted_anew(state)
+
+
+def _counted_anew(state: State) -> State:
+    """Unworn, floor dry, totals zero."""
+    totals: dict[str, Any] = dict.fromkeys(State._fields[State._fields.index("charge_c") : NUMBERS], 0.0)
+    return state._replace(wear=0.0, wear_lasting=0.0, joints_aged_ohm=0.0, floor_m3=0.0, **totals)
 
 
 def _warmed(parameters: Parameters, state: State, kelvin: float) -> State:

@@ -45,7 +45,7 @@ class State(NamedTuple):
     # running totals
     charge_c: float  # through the leads
     gas_charge_c: float  # that made gas, all cells together, signed
-    film_leaked_c: float  # self-discharge, all cells together
+    past_c: float  # that did neither: self-discharge of the films, bridges; all cells together
     reverse_c: float  # through the leads the wrong way, positive
     electrical_j: float
     reaction_j: float  # carried away as enthalpy of hydrogen and oxygen

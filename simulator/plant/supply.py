@@ -40,7 +40,6 @@ def supply_live(inputs: Inputs) -> bool:
 def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
     """The function that gives (current through the leads, its rate of change, what it does to the stack)."""
     p = parameters.supply
-    cells, full_v_per_c = parameters.cell.cells, parameters.cell.film_full_v / parameters.cell.film_full_c
     drooping = p.kind is SupplyKind.DROOPING
     choke_h, rise_s, fall_s, off_ohm, lag_s = p.choke_h, p.rise_s, p.fall_s, p.off_ohm, p.start_lag_s
     largest_a, largest_v = p.largest_a, p.largest_v
@@ -57,10 +56,15 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
         forced_a, forced_v, cut_out, is_reversed, mains_lost, _ = d[FIRST_OF_SUPPLY:]
         if ready_s < lag_s or not supply_on or not mains or mains_lost or cut_out:
             # the films discharge into the dead supply
-            back_a = -sum(film_c) * full_v_per_c / (off_ohm + past_ohm + cells * e.ohm + e.joints_ohm)
+            back_a = -stack(0.0, film_c, e)[0] / (off_ohm + past_ohm + e.stack_ohm)
             rate = (back_a - now_a) / (fall_s + ahead_s)
             then_a = now_a + ahead_s * rate
-            return then_a, rate, stack(then_a, film_c, e)
+            then = stack(then_a, film_c, e)
+            sign = 1.0 if then_a >= 0.0 else -1.0
+            if ahead_s > 0.0 and sign * then[0] > largest_v:  # a dry cell stops the choke too
+                then_a = sign * settle(sign * then_a, 0.0, largest_v, 0.0, film_c, e, sign)
+                return then_a, (then_a - now_a) / ahead_s, stack(then_a, film_c, e)
+            return then_a, rate, then
         if forced_a is not None:
             set_a = forced_a
         elif set_a > largest_a:
@@ -74,23 +78,23 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
         ohm = past_ohm
         if drooping:
             ohm += set_v / set_a if set_a > 0.0 else NO_LOAD_OHM
-        sign = 1.0
-        if is_reversed:
-            sign, now_a = -1.0, -now_a
-        rate = (set_a - now_a) / ((rise_s if set_a > now_a else fall_s) + ahead_s)
-        then_a = now_a + ahead_s * rate
+        sign = -1.0 if is_reversed else 1.0
+        from_a = sign * now_a
+        if from_a < 0.0:  # a supply does not sink current
+            from_a = 0.0
+        rate = (set_a - from_a) / ((rise_s if set_a > from_a else fall_s) + ahead_s)
+        then_a = from_a + ahead_s * rate
         then = stack(sign * then_a, film_c, e)
         short_v = set_v - ohm * then_a - sign * then[0] - choke_h * rate
-        if short_v >= 0.0:  # the regulator holds the current down; the volts would give more
-            return sign * then_a, sign * rate, then
-        if ahead_s <= 0.0:
-            rate += short_v / choke_h
-            if now_a <= 0.0 and rate < 0.0:  # a supply does not sink current
-                rate = 0.0
-            return sign * now_a, sign * rate, then
-        choke_ohm = choke_h / ahead_s
-        then_a = settle(then_a, now_a, set_v + choke_ohm * now_a, ohm + choke_ohm, film_c, e, sign)
-        return sign * then_a, sign * (then_a - now_a) / ahead_s, stack(sign * then_a, film_c, e)
+        if short_v < 0.0:  # else the regulator holds the current down; the volts would give more
+            if ahead_s <= 0.0:
+                rate += short_v / choke_h
+                return now_a, sign * (rate if from_a > 0.0 or rate > 0.0 else 0.0), then
+            choke_ohm = choke_h / ahead_s
+            then_a = settle(then_a, from_a, set_v + choke_ohm * from_a, ohm + choke_ohm, film_c, e, sign)
+            then = stack(sign * then_a, film_c, e)
+        then_a *= sign
+        return then_a, (then_a - now_a) / ahead_s if ahead_s > 0.0 else sign * rate, then
 
     def settle(
         high_a: float, now_a: float, source_v: float, ohm: float, film_c: tuple[float, ...], e: Electrodes, sign: float

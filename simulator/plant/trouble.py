@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from controller.chemistry.constants import WATER_G_MOL
+from controller.chemistry.constants import GAS_J_MOL_K, WATER_G_MOL, ZERO_CELSIUS_K
 
 from .parameters import Parameters
+from .properties import lye_fits
+from .sides import NEARLY_DRY_KG
 from .state import State
 
-NEARLY_DRY_KG = 0.002  # below this a side gives up its lye ever more slowly
+WATER_KG_MOL = WATER_G_MOL / 1000.0
 SCARCE_KG = 0.02  # lye that a boiling stack can no longer draw on evenly
 
 Passes = tuple[float, float, float, float]  # hydrogen, oxygen, air, vapour, mol/s towards the oxygen side
@@ -53,14 +55,22 @@ def separator(parameters: Parameters) -> SeparatorOf:
     return strays
 
 
-def boiling(parameters: Parameters) -> Callable[[float, float, float, float], tuple[float, float]]:
+def boiling(
+    parameters: Parameters,
+) -> Callable[[float, float, float, float, float, float], tuple[float, float]]:
     """Steam to each side, mol/s, and the lye it throws out with it, kg/s a side."""
     mol_s_pa, carries = 0.5 * parameters.heat.steam_mol_s_pa, parameters.hydraulics.steam_carries_kg_mol
+    latent_j_mol = lye_fits(parameters.hydraulics.lye).latent_j_kg * WATER_KG_MOL
+    clapeyron_k, cools_k_mol = latent_j_mol / GAS_J_MOL_K, 2.0 * latent_j_mol / parameters.heat.stack_j_k
 
-    def boils(excess_pa: float, cover: float, water_kg: float, ahead_s: float) -> tuple[float, float]:
-        """excess_pa: of the vapour over the pressure in the stack; water_kg: of the side that has less."""
-        steam = mol_s_pa * excess_pa * (cover if cover > 0.0 else 0.0)
-        steam *= water_kg / (water_kg + SCARCE_KG + 2.0 * steam * WATER_G_MOL / 1000.0 * ahead_s)
+    def boils(
+        excess_pa: float, stack_pa: float, stack_c: float, cover: float, water_kg: float, ahead_s: float
+    ) -> tuple[float, float]:
+        """stack_pa: vapour pressure in the stack, excess_pa above the gas; water_kg: of the side that has less."""
+        give = mol_s_pa * (cover if cover > 0.0 else 0.0)
+        pa_k = stack_pa * clapeyron_k / (stack_c + ZERO_CELSIUS_K) ** 2
+        steam = give * excess_pa / (1.0 + ahead_s * give * pa_k * cools_k_mol)
+        steam *= water_kg / (water_kg + SCARCE_KG + 2.0 * steam * WATER_KG_MOL * ahead_s)
         return steam, steam * carries
 
     return boils
@@ -77,7 +87,10 @@ def pouring(parameters: Parameters) -> Callable[[float, float, float, float, flo
         lose = thrown_kg_s + leak_m3_s * density
         if above_m3 > 0.0:
             lose += above_m3 * density / (overflow_s + ahead_s)
-        given = lye_kg / (lye_kg + NEARLY_DRY_KG + lose * ahead_s)
+        pourable_kg = lye_kg - NEARLY_DRY_KG  # the rest clings
+        if pourable_kg <= 0.0:
+            return 0.0, 0.0
+        given = pourable_kg / (pourable_kg + NEARLY_DRY_KG + lose * ahead_s)
         return lose * given, leak_m3_s * given
 
     return pours
