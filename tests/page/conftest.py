@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -10,6 +12,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from controller.page.shell import read_built
+from simulator.boards.wire import CONTROL_SOCKET
+from tests.broker import until
 from tests.page.stage import Stage, bad_words, chromium, fresh_is, phone
 
 
@@ -25,6 +29,17 @@ def stage(tmp_path: Path) -> Iterator[Stage]:
     made = Stage(tmp_path, "--open-view")
     yield made
     made.close()
+
+
+@pytest.fixture
+def bench_folder(tmp_path: Path) -> Iterator[Path]:
+    """A real bench process, simulated hardware of the boathouse rig."""
+    folder = tmp_path / "bench"
+    command = [sys.executable, "-m", "controller.cli", "bench", "boathouse", "--dir", str(folder)]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as bench:
+        until((folder / CONTROL_SOCKET).exists, what="the bench")
+        yield folder
+        bench.terminate()
 
 
 Look = Callable[..., Page]
