@@ -92,11 +92,12 @@ class Stage:
         with self.client() as client:
             return client.get(path).text
 
-    def logged_in(self, name: str) -> httpx.Client:
-        client = self.client()
-        answer = client.post("/api/login", json={"name": name, "password": PASSWORD})
-        assert answer.status_code == 200, answer.text
-        return client
+    @contextmanager
+    def logged_in(self, name: str) -> Iterator[httpx.Client]:
+        with self.client() as client:
+            answer = client.post("/api/login", json={"name": name, "password": PASSWORD})
+            assert answer.status_code == 200, answer.text
+            yield client
 
     def resident_mb(self) -> float:
         status = Path(f"/proc/{self.process.pid}/status").read_text()
