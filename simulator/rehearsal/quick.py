@@ -75,7 +75,8 @@ class QuickContact:
 class QuickMeter:
     """What a meter's driver would say of a sound turbine: none of its pulses is noise."""
 
-    def __init__(self, meter: PulseMeter) -> None:
+    def __init__(self, meter: PulseMeter, level: bool) -> None:
+        self.level = level  # of the wire; before the turbine's first edge it is the pull's
         self._least_s, self._per_litre, self._least_l_min = meter.least_width_s, meter.pulses_per_litre, meter.least_l_min
         self._too_many = 1.2 * meter.most_l_min * meter.pulses_per_litre / 60.0 * WINDOW_S + 1
         self._recent: deque[float] = deque()
@@ -84,6 +85,9 @@ class QuickMeter:
 
     def turned(self, edges: Iterable[tuple[float, bool]]) -> None:
         for at_s, level in edges:
+            if level is self.level:
+                continue
+            self.level = level
             if level:
                 self._risen_s = at_s
             elif self._risen_s is not None:
@@ -221,6 +225,7 @@ class QuickBench(WholeBench):
         self.stale = True  # what the plant is asked may have changed
         self._quick: dict[str, QuickContact] = {}
         self._meters: dict[str, QuickMeter] = {}
+        self._meters_before: dict[str, QuickMeter] = {}
         super().__init__(wiring, clock, seed, behind=behind)
         self._prepared = False
         self._asked_inputs = behind.surroundings
@@ -245,7 +250,9 @@ class QuickBench(WholeBench):
         wired = next((m for m in self.wiring.meter if m.pin == meter.pin), None)
         if wired is None or wired.signal in self.through or f"pin {meter.pin}" in self.through or wired.uneven < 0.01:
             return None  # an even turbine may look like the mains: its driver must say
-        self._meters[wired.signal] = quick = QuickMeter(meter)
+        before = self._meters_before.get(wired.signal)
+        level = before.level if before is not None else meter.pull == "up"
+        self._meters[wired.signal] = quick = QuickMeter(meter, level)
         return quick
 
     def sampler(self, board: Ads1115Chip, parts: tuple[Part, ...], supply_v: float) -> Callable[[int], float]:
@@ -288,7 +295,7 @@ class QuickBench(WholeBench):
 
     def forget(self) -> None:
         """Before the instruments of a new process are made."""
-        self._quick, self._meters, self._prepared = {}, {}, False
+        self._quick, self._meters_before, self._meters, self._prepared = {}, self._meters, {}, False
 
     # --- one step
 
@@ -435,8 +442,8 @@ class QuickInstruments(Instruments):
         )
         self._contacts = tuple(c if isinstance(c, ContactDriver) else None for c in self._power)
         by_id = {t.id: t for t in bench.wiring.thermometer}
-        for group in self.slow_groups:
-            group._readers = [(at, self._quick_thermometer(sources[at], by_id) or r) for at, r in group._readers]
+        for group in self._slow.values():
+            group._readers = {at: self._quick_thermometer(sources[at], by_id) or r for at, r in group._readers.items()}
         pins_fail = any(part.startswith("pin ") for part in bench.through)
         self.drives = QuickDrives(hardware, self.drives, bench, pins_fail)
         self.pressed_until_s = float("-inf")
@@ -460,6 +467,8 @@ class QuickInstruments(Instruments):
         latest = self._latest
         for at, polled in self._polled:
             latest[at] = polled.poll(now_s)
+        for at, meter in self._counted:
+            latest[at] = meter.read_once()
         for contact in self._contacts:
             if contact is not None:
                 contact.poll(now_s)

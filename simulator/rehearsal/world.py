@@ -120,6 +120,7 @@ class World:
         self.scans = 0
         self.planned_s = BEGIN_S
         self._graves: list[Any] = []  # of dead processes: their pins must not be closed by a garbage collector
+        self.died_s: list[float] = []
         self._stall_s = 0.0
         self._late_s = 0.0
         self._back_s: float | None = None
@@ -162,6 +163,7 @@ class World:
         self.heard.extend((scan, event) for event in events)
 
     def _die(self) -> None:
+        self.died_s.append(self.clock.now_s)
         self._graves.append((self.guard, self.hands))
         self.guard = None
         self.bench.board.process_died()
@@ -200,8 +202,8 @@ class World:
         if planned_s >= self._press_s:
             self._press_s = planned_s + PRESS_EVERY_S
             self.mailbox.post(Source.LOCAL, {"do": "present"})
-        for group in self.hands.slow_groups:
-            if clock.now_s >= group._due_s:
+        for group in self.hands._slow.values():
+            if group._arrives is None or clock.now_s >= group._arrives[0]:
                 self._read_slowly(group)
         guard.scan(planned_s)
         late_s = clock.now_s - planned_s
@@ -209,11 +211,16 @@ class World:
         self.planned_s = planned_s + (missed + 1) * scan_s
 
     def _read_slowly(self, group: SlowGroup) -> None:
-        """What the group's thread has done meanwhile, at its own times."""
+        """What the group's threads have done meanwhile, at their own times."""
         now_s = self.clock.now_s
-        while group._due_s <= now_s:
-            self.clock.now_s = max(group._due_s, now_s - group.one_takes_s)
-            group.step(self.clock.now_s)
+        while True:
+            due_s = now_s if group._arrives is None else max(group._arrives[0], now_s - group.one_takes_s)
+            if due_s > now_s:
+                break
+            self.clock.now_s = due_s
+            group.step(due_s)
+            if group._arrives is None:
+                break
         self.clock.now_s = now_s
 
     def _stall(self) -> None:
@@ -264,9 +271,10 @@ class World:
             sensor._follows = None
             sensor.advance(getattr(shown, bench._follows[signal], 0.0), bench.now_s, 0.0)
         values = list(memory.values)
-        for group in hands.slow_groups:
-            group._under_way, group._due_s = None, float("-inf")
-            for at, reader in group._readers:
+        for group in hands._slow.values():
+            group._arrives = None
+            group._reading_since_s.clear()
+            for at, reader in group._readers.items():
                 reading = reader.read_once()
                 hands._latest[at] = reading
                 values[at] = _as_seen(values[at], reading)
