@@ -9,26 +9,28 @@ as the card does: call from a thread that may wait.
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
-from controller.record import blocks, counters, spool, upkeep
+from controller.record import blocks, counters, lending, spool, upkeep
 from controller.record.blocks import Row, Sample
 from controller.record.dating import PowerUp, better
 from controller.record.history import History, Tail
 from controller.record.logbook import Entry, WrongEntry
-from controller.record.schema import open_for_writing
+from controller.record.schema import ALONE, SHARED, open_for_reading, open_for_writing
 from controller.record.told import Deed, Happening, Health, Lost, Moment, Packed, Tracked, Waiting, tracked
 from controller.record.upkeep import Keep
 
-# A block holds what is older than BEFORE_S, so that an event still finds its past at full rate: the two together are
-# the most that a power cut can take.
-BLOCK_S: Final = 100.0
-BEFORE_S: Final = 20.0
-AFTER_S: Final = 30.0
+BLOCK_S: Final = 120.0  # the most of the trend that a power cut can take
+# Around an event every sample is kept, as far as it is not in a block already; the guard's incident has the rest.
+ROW_MS: Final = 950.0  # between two rows in quiet times: one a second, a late one included
+BEFORE_S: Final = 10.0
+AFTER_S: Final = 20.0
+LOOK_S: Final = 1.0  # for a note that another program wants to read
 RETRY_S: Final = 30.0  # a card that refused is asked again so often
 _BROKEN = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
@@ -60,6 +62,10 @@ class Historian:
         self._waiting = Waiting()
         self._lost = Lost()
         self._refused_lines = self._commits = 0
+        self._vfs = ALONE
+        self._door = threading.Lock()  # between a change of `_vfs` and readers in this process
+        self._readers = 0
+        self._look_s = now.mono_s
         self._safe: dict[str, int] = {}
         self._trouble = ""
         self._retry_s = now.mono_s
@@ -68,9 +74,9 @@ class Historian:
     # -- what is told
 
     def measure(self, now: Moment, values: Sequence[Sample]) -> None:
-        """All signals at one instant, in the order given at the start. At any rate, ten a second too: all count.
+        """All signals at one instant, in the order given at the start. Commits when a block is due.
 
-        Commits when a block is due.
+        At any rate: of ten a second, one is kept in quiet times, and all of them around an event or a lost signal.
         """
         if len(values) != len(self._signals):
             raise ValueError(f"{len(values)} values for {len(self._signals)} signals")
@@ -79,13 +85,14 @@ class Historian:
         if last is not None and at_ms <= last.at_ms:
             return
         self._rows.append(Row(at_ms, tuple(values)))
-        if at_ms - self._rows[0].at_ms >= (BLOCK_S + BEFORE_S) * 1000.0:
-            self._pack(now.mono_s - BEFORE_S)
+        if at_ms - self._rows[0].at_ms >= BLOCK_S * 1000.0:
+            self._pack()
             self._write(now)
         elif self._trouble and now.mono_s >= self._retry_s:
             self._write(now)
         else:
             self._look_at_clock(now)
+        self._look_for_readers(now)
 
     def happened(self, events: Iterable[Happening], now: Moment) -> bool:
         """Events; True: they are on the card. Told twice is stored once."""
@@ -127,7 +134,7 @@ class Historian:
 
     def flush(self, now: Moment) -> bool:
         """Everything, the newest samples included, before an orderly end. False: it could not be written."""
-        self._pack(float("inf"))
+        self._pack()
         self._retry_s = now.mono_s
         return self._write(now)
 
@@ -164,6 +171,19 @@ class Historian:
                 self._safe[boot] = int(row[0] or 0)
         return self._safe.get(boot, 0)
 
+    @contextmanager
+    def history(self) -> Iterator[History]:
+        """Questions, from any thread of this process. Raises sqlite3.Error or FileNotFoundError."""
+        with self._door:
+            self._readers += 1
+            vfs = self._vfs
+        try:
+            with closing(open_for_reading(self._path, vfs)) as db:
+                yield History(db)
+        finally:
+            with self._door:
+                self._readers -= 1
+
     def tail(self) -> Tail | None:
         """What is measured but not stored yet, for a trend that ends now."""
         if self._power_up is None or not self._rows:
@@ -174,19 +194,25 @@ class Historian:
 
     # -- packing
 
-    def _pack(self, upto_s: float) -> None:
-        """Make a block of the rows up to a moment."""
-        rows: list[Row] = []
-        while self._rows and self._rows[0].at_ms <= upto_s * 1000.0:
-            rows.append(self._rows.popleft())
-        if not rows:
+    def _pack(self) -> None:
+        """Make a block of what was measured: one row a second, and every row around an event."""
+        if not self._rows:
             return
-        begin_s, end_s = rows[0].at_ms / 1000.0, rows[-1].at_ms / 1000.0
-        spans = [span for span in self._exact if span[1] >= begin_s and span[0] <= end_s]
-        exact = [any(begin <= row.at_ms / 1000.0 <= end for begin, end in spans) for row in rows]
+        begin_ms, end_ms = self._rows[0].at_ms, self._rows[-1].at_ms
+        spans = [(a * 1000.0, b * 1000.0) for a, b in self._exact if b * 1000.0 >= begin_ms and a * 1000.0 <= end_ms]
+        rows: list[Row] = []
+        exact: list[bool] = []
+        last = self._stored
+        for row in self._rows:
+            every = any(a <= row.at_ms <= b for a, b in spans)
+            if every or last is None or row.at_ms - last.at_ms >= ROW_MS or row is self._rows[-1] or _other(row, last):
+                rows.append(row)
+                exact.append(every)
+                last = row
         block = blocks.pack(rows, self._bounds, exact, self._stored)
         self._stored = rows[-1]
-        self._waiting.blocks.append(Packed(rows[0].at_ms, rows[-1].at_ms, block))
+        self._rows.clear()
+        self._waiting.blocks.append(Packed(rows[0].at_ms, end_ms, block))
 
     # -- writing
 
@@ -213,7 +239,7 @@ class Historian:
             self._retry_s = now.mono_s + RETRY_S
             with suppress(sqlite3.Error):
                 self.close()
-            self._power_up = None
+            self._power_up, self._ids = None, []
             if getattr(error, "sqlite_errorcode", 0) in _BROKEN and self._set_aside():
                 self._retry_s = now.mono_s
             self._waiting.give_up_oldest(self._lost)
@@ -222,7 +248,28 @@ class Historian:
         return True
 
     def _open(self) -> sqlite3.Connection:
-        return open_for_writing(self._path, self._rig)
+        if self._vfs == ALONE:
+            try:
+                return open_for_writing(self._path, self._rig, ALONE)
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                    raise
+                self._vfs = SHARED  # somebody is still reading
+        return open_for_writing(self._path, self._rig, SHARED)
+
+    def _look_for_readers(self, now: Moment) -> None:
+        """Share the database with other programs while they want it."""
+        if now.mono_s < self._look_s:
+            return
+        self._look_s = now.mono_s + LOOK_S
+        if lending.wanted(self._path):
+            vfs, self._look_s = SHARED, now.mono_s + lending.LEND_S
+        else:
+            vfs = ALONE
+        with self._door:
+            if vfs != self._vfs and not self._readers:
+                self.close()
+                self._vfs = vfs
 
     def _set_aside(self) -> bool:
         """A file that is no database any more is kept under another name, and a new one begun."""
@@ -305,6 +352,11 @@ class Historian:
             db.execute("UPDATE power_up SET offset_s = ?, synchronised = ? WHERE id = ?", put)
             known = known._replace(offset_s=clock.offset_s, synchronised=clock.synchronised)
         return known
+
+
+def _other(row: Row, last: Row) -> bool:
+    """Whether a signal was lost, came back or changed its health between two rows."""
+    return any(new[1] != old[1] for new, old in zip(row.samples, last.samples, strict=True))
 
 
 def _add(grown: dict[str, float], more: Mapping[str, float]) -> None:

@@ -64,24 +64,28 @@ CREATE TABLE counter (        -- the rig's whole life: see `counters` for names 
   name TEXT PRIMARY KEY, value REAL NOT NULL) WITHOUT ROWID;
 """
 
-# A commit rewrites whole pages: small ones put the few hundred bytes of a commit on few sectors.
-PAGE_BYTES: Final = 4096
-# The write-ahead file is overwritten in place and emptied into the database about twice a day.
-WAL_PAGES: Final = 2000
+# A commit rewrites whole pages: small ones put its few hundred bytes on few sectors. Most of what reaches the card is
+# the file system's journal (some 16 kB for each commit on ext4), which is why there are few commits.
+PAGE_BYTES: Final = 1024
+# The write-ahead file keeps its length and is written over; about once in six hours it is moved into the database.
+WAL_PAGES: Final = 1000
+BUSY_S: Final = 1.0
+# SQLite's way to keep a database to one process, its index of the write-ahead file in memory: see `lending`.
+ALONE, SHARED = "unix-excl", "unix"
 
 
 class WrongDatabase(ValueError):
     """The file is a database, but not this rig's record, or one of a newer version."""
 
 
-def open_for_writing(path: Path, rig: str) -> sqlite3.Connection:
-    """The database, made if it was not there. Raises sqlite3.Error, OSError or WrongDatabase.
+def open_for_writing(path: Path, rig: str, vfs: str = SHARED) -> sqlite3.Connection:
+    """The database, made if it was not there. vfs: ALONE or SHARED. Raises sqlite3.Error, OSError or WrongDatabase.
 
     Every commit is on the card before it returns (`synchronous = FULL`): in WAL mode the usual NORMAL would lose the
     last events to a power cut.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    db = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=5.0)
+    db = _connect(path, f"vfs={vfs}")
     try:
         db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         db.execute("PRAGMA journal_mode = WAL")
@@ -116,11 +120,14 @@ def _ready(db: sqlite3.Connection, path: Path, rig: str) -> None:
         raise WrongDatabase(f"{path} is the record of rig {known!r}, not of {rig!r}; give each rig its own path")
 
 
-def open_for_reading(path: Path) -> sqlite3.Connection:
-    """The database, for questions only. Raises sqlite3.Error, FileNotFoundError or WrongDatabase."""
+def open_for_reading(path: Path, vfs: str = SHARED) -> sqlite3.Connection:
+    """The database, for questions only. Raises sqlite3.Error, FileNotFoundError or WrongDatabase.
+
+    vfs: the one that it is open for writing with, where that is in the same process.
+    """
     if not path.exists():
         raise FileNotFoundError(f"{path}: no record there yet")
-    db = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None, check_same_thread=False)
+    db = _connect(path, f"mode=ro&vfs={vfs}")
     try:
         if _pragma(db, "application_id") != APPLICATION:
             raise WrongDatabase(f"{path} is not a record of ours")
@@ -128,6 +135,11 @@ def open_for_reading(path: Path) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+def _connect(path: Path, how: str) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?{how}"
+    return sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False, timeout=BUSY_S)
 
 
 def _pragma(db: sqlite3.Connection, name: str) -> int:

@@ -10,7 +10,6 @@ import pytest
 from controller.record import historian as module
 from controller.record import told
 from controller.record.historian import RETRY_S, Happening, Historian
-from controller.record.history import History
 from controller.record.schema import open_for_writing
 from tests.record.workshop import NOON_S, SIGNALS, historian, moment, quiet
 
@@ -27,8 +26,8 @@ class Card:
         self.sick = ""
         monkeypatch.setattr(module, "open_for_writing", self.open)
 
-    def open(self, path: Path, rig: str) -> sqlite3.Connection:
-        db = open_for_writing(path, rig)
+    def open(self, path: Path, rig: str, vfs: str) -> sqlite3.Connection:
+        db = open_for_writing(path, rig, vfs)
         if self.sick:
             db.execute(self.sick)
         return db
@@ -65,14 +64,14 @@ def test_a_sick_card_is_said_and_what_waited_is_stored_once_it_is_well(
     health = one.health()
     assert words in health.trouble
     assert health.waiting_events == 39 - safe
-    assert health.waiting_blocks == 6
+    assert health.waiting_blocks == 5
     assert (health.lost_blocks, health.lost_events) == (0, 0)
     card.sick = ""
     for at_s in range(700, 700 + int(RETRY_S) + 1):
         one.measure(moment(at_s), quiet(20.0))
     one.flush(moment(731.0))
     assert one.health().trouble == ""
-    with History.open(path) as history:
+    with one.history() as history:
         assert [e.guard_number for e in history.events()] == list(range(1, 40))
         ((_, points),) = history.stored("current", NOON_S, NOON_S + 800)
         assert (points.at_s[0], points.at_s[-1]) == (40.0, 730.0)
@@ -96,7 +95,7 @@ def test_what_does_not_fit_in_memory_is_counted_oldest_first(path: Path, monkeyp
     assert sum(len(block.data) for block in one._waiting.blocks) <= 6000
     card.sick = ""
     one.flush(moment(2000.0))
-    with History.open(path) as history:
+    with one.history() as history:
         assert [e.guard_number for e in history.events()] == list(range(21, 31))
 
 
@@ -107,7 +106,7 @@ def test_a_place_that_cannot_be_opened_is_tried_again(path: Path) -> None:
     assert one.happened([note(1, 1.0)], moment(1.0)) is False
     path.rmdir()
     assert one.happened([note(2, 2.0)], moment(RETRY_S + 2.0)) is True
-    with History.open(path) as history:
+    with one.history() as history:
         assert [e.guard_number for e in history.events()] == [1, 2]
 
 
@@ -117,7 +116,7 @@ def test_a_damaged_file_is_set_aside_and_a_new_record_begun(path: Path) -> None:
     assert "damaged" in one.health().trouble
     assert one.happened([note(1, 1.0)], moment(1.0))
     assert path.with_name(path.name + ".damaged-1").read_bytes().startswith(b"not a database")
-    with History.open(path) as history:
+    with one.history() as history:
         assert len(history.events()) == 1
 
 
