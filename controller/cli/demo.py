@@ -180,16 +180,23 @@ class Demo:
     def to_power(self) -> None:
         """What a person does on the first day: reset the first start, then start. Returns once current flows."""
 
+        why = "it was never asked"
+
         def step() -> bool:
+            nonlocal why
             with Client(self.folder / "local.sock") as client:
                 state = client.status()["state"]
-                if state in ("tripped", "locked out"):
-                    client.do(Verb.RESET, who="demo")
+                if state == "tripped":
+                    why = client.do(Verb.RESET, who="demo").why
                 elif state in ("off", "cooling"):
-                    client.do(Verb.START, who="demo", seconds=1500.0)
+                    why = client.do(Verb.START, who="demo", seconds=1500.0).why or client.status()["run"]["ending"]
+            time.sleep(0.5)  # a rig that has just come up has not seen all its sensors yet
             return self.powered()
 
-        wait_for("current", step, POWER_WITHIN_S)
+        try:
+            wait_for("current", step, POWER_WITHIN_S)
+        except Problem as problem:
+            raise Problem(f"{problem} ({why})") from None
 
     def judge(self, name: str) -> bool:
         """Cause the fault, see what the bench's contacts do, then hear the guard."""

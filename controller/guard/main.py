@@ -119,7 +119,8 @@ def _assemble(
     threads.start("incidents", incidents.run)
     complaints = list(keys.bad)
     for group in hands.slow_groups:
-        threads.start(group.name, threads.read_for_ever(group, time.sleep, complaints.append))
+        for _ in range(group.threads):
+            threads.start(group.name, threads.read_for_ever(group, time.sleep, complaints.append))
     complaints += [text for text in (realtime.lock_memory(), realtime.first_in_line()) if text]
     for text in complaints:
         _say(text)
