@@ -189,11 +189,14 @@ def _demand_stop(scan: Scan, limit: Limit, number: float | None, threshold: floa
     scan.wish(On.STOP)
 
 
+_BEGINNINGS = frozenset({On.START, On.RELEASE, On.SERVICE})
+
+
 def move(scan: Scan) -> None:
     """Take the safest of the scan's wishes that the present state answers, and note what that means."""
     wishes = set(scan.wishes)
-    if On.STOP in wishes:
-        wishes.discard(On.START)  # asked for in one scan, in whichever order: it stays off
+    if On.STOP in wishes or scan.latch.held_by:
+        wishes -= _BEGINNINGS  # asked for in one scan, in whichever order: nothing begins
     for on in sorted(wishes):
         state = scan.seq.state
         try:

@@ -96,7 +96,7 @@ def _stop(scan: Scan, command: Command) -> str:
         scan.run = scan.run._replace(ending=f"stopped by {command.source.name.lower()}")
         if command.source in AT_THE_RIG:
             scan.seq = scan.seq._replace(stop_now=True)
-        scan.wish(On.STOP)
+    scan.wish(On.STOP)
     return ""
 
 
@@ -147,7 +147,6 @@ def _release(scan: Scan, command: Command) -> str:
     if why:
         return why
     scan.run = Run(asked_by=int(command.source))
-    scan.seq = scan.seq._replace(to_release=True)
     scan.wish(On.RELEASE)
     return ""
 

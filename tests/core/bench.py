@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from controller.core.commands import Command, Source, Verb
 from controller.core.events import Event, Happened
@@ -250,10 +251,10 @@ class Bench:
             self.on_disk = self.memory.latch.number
         return self.outputs
 
-    def ask(self, verb: Verb, source: Source = Source.LOCAL, **fields: object) -> Event:
+    def ask(self, verb: Verb, source: Source = Source.LOCAL, **fields: Any) -> Event:
         """Give a command in one scan; returns its answer."""
         before = len(self.events)
-        self.scan(Command(verb, source, **fields))  # type: ignore[arg-type]
+        self.scan(Command(verb, source, **fields))
         return next(e for e in self.events[before:] if e.what in (Happened.ACCEPTED, Happened.REFUSED))
 
     def until(self, reached: Callable[[], bool], at_most_s: float = 120.0) -> float:
