@@ -119,8 +119,9 @@ GAS = (
     ),
     FaultKind(
         "separator-torn", "Separator torn",
-        "The cloth has a tear: hydrogen in the oxygen and the other way, while volts and current look as ever.",
-        _field("separator_torn", "share"), (_share("of each gas that strays", 0.15),),
+        "A tear in the cloth grows: hydrogen in the oxygen and the other way, while volts and current look as ever.",
+        _field("separator_torn", "share"), (_share("of each gas that strays in the end", 0.15),),
+        onset=Onset.RAMP, over_s=300.0,
     ),
     FaultKind(
         "hydrogen-leak", "Hydrogen leaks into the room",

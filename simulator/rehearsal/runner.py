@@ -176,11 +176,10 @@ class _Play:
             t_s = world.planned_s - t0_s
             if t_s >= duration_s - 1e-6:
                 break
-            if self._at < len(self._entries) and self._entries[self._at].t_s <= t_s + 1e-6:
-                self._happen(t_s)
             if self._scripts:
                 self._script(t_s)
-            world.scan()
+            due = self._at < len(self._entries) and self._entries[self._at].t_s <= t_s + 1e-6
+            world.scan(self._happen if due else None)
             if power.trace:
                 for change in power.trace:
                     record.changes.append(change._replace(at_s=change.at_s - t0_s))
@@ -207,8 +206,8 @@ class _Play:
                 told_s = t_s
         return self._finish()
 
-    def _happen(self, t_s: float) -> None:
-        self.world.clock.now_s = max(self.world.planned_s, self.world.clock.now_s)
+    def _happen(self) -> None:
+        t_s = self.world.planned_s - self.t0_s
         while self._at < len(self._entries) and self._entries[self._at].t_s <= t_s + 1e-6:
             self._do(self._entries[self._at], t_s)
             self._at += 1

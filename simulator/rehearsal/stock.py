@@ -9,14 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from enum import Enum
+from functools import lru_cache
 from typing import NamedTuple
 
 from simulator.faults.kinds import FaultKind, Fits
 from simulator.faults.library import LIBRARY, parts_for
 from simulator.rehearsal.harm import BY_NAME, Harm, bounds_of, parts_that_see
-from simulator.rehearsal.judge import cut_by, fault_to_off_s, first_out, tripped
+from simulator.rehearsal.judge import cut_by, first_out, tripped
 from simulator.rehearsal.rigs import find
-from simulator.rehearsal.runner import Bound, Record, play
+from simulator.rehearsal.runner import Bound, Record, play, trips
 from simulator.rehearsal.scenario import CommandEntry, Entry, Expect, FaultEntry, Scenario
 from simulator.rehearsal.world import CannotStart, Level, Physical
 
@@ -55,6 +56,9 @@ DEMANDS: dict[str, tuple[str, ...]] = {
     "air_flow": ("ventilation-lost", "hydrogen-leak"),
     "stop_chain": ("stop-pressed",),
 }
+START_TAKES_S = 60.0
+GUARD_TOO_S = 2.0  # so much later than a hard-wired part the guard may come to the same end
+REST_S = 420.0  # between a stop and the next start
 PROVED_BY_A_STOP = ("main-", "second-", "watchdog-", "path-")
 
 
@@ -66,6 +70,7 @@ class Fate(Enum):
     HARD_WIRED = "hard-wired part only"
     SAVED = "saved"
     STOPPED = "stopped in order"
+    HIDDEN = "not found out"
     HARMLESS = "no harm"
     NEEDLESS = "needless trip"
     REFUSED = "cannot be played"
@@ -143,7 +148,8 @@ def _case(kind: FaultKind, physical: Physical, on: str, other: str = "") -> Case
         title += f": {on}"
     if hidden and kind.name.startswith(PROVED_BY_A_STOP):
         entries.append(CommandEntry(t_s=demand_s, command="stop"))
-        title, horizon_s = f"{title}, then a stop", SHORT_S
+        entries.append(CommandEntry(t_s=demand_s + REST_S, command="start"))
+        title, horizon_s = f"{title}, then a stop and a start", REST_S + SHORT_S
     elif hidden:
         demands = DEMANDS.get(on, ())
         entries += [FaultEntry(t_s=demand_s, fault=name) for name in demands]
@@ -155,7 +161,8 @@ def _case(kind: FaultKind, physical: Physical, on: str, other: str = "") -> Case
     scenario = Scenario(
         title=title, rig=physical.rig.core.name, duration_s=FAULT_S + horizon_s, at=tuple(entries), expect=Expect()
     )
-    return Case(f"{kind.name} {on}".strip(), title, scenario, kind.harmless, hidden)
+    harmless = kind.harmless and on != "stop_chain"
+    return Case(f"{kind.name} {on}".strip(), title, scenario, harmless, len(entries) > 1)
 
 
 def _numbers(kind: FaultKind, on: str, physical: Physical) -> dict[str, float]:
@@ -183,13 +190,15 @@ def judged_bounds(physical: Physical) -> tuple[Bound, ...]:
 def play_case(case: Case, physical: Physical, level: Level = Level.SIGNALS, every_s: float | None = None) -> Record:
     """Until power has been off for a while, or harm is done and stands, or the time is over."""
     harms = frozenset(b.name for b in bounds_of(physical.rig))
+    last = case.scenario.at[-1]
+    decided_s = last.t_s + (START_TAKES_S if isinstance(last, CommandEntry) else AFTER_OFF_S)
 
     def over(record: Record, t_s: float) -> bool:
         harm_s = min((s for name, s in record.first_crossed_s.items() if name in harms), default=None)
         if harm_s is not None and t_s >= harm_s + AFTER_OFF_S:
             return True
         last_s, on = record.powered[-1]
-        return not on and t_s >= last_s + AFTER_OFF_S and case.scenario.at[-1].t_s + AFTER_OFF_S < t_s
+        return not on and t_s >= last_s + AFTER_OFF_S and t_s > decided_s
 
     return play(case.scenario, physical, level, bounds=judged_bounds(physical), until=over, every_s=every_s)
 
@@ -199,20 +208,20 @@ def line_of(case: Case, record: Record) -> Line:
     crossed = {n: s for n, s in record.first_crossed_s.items() if n in BY_NAME}
     harm_name = min(crossed, key=lambda n: crossed[n], default="")
     harm_s = crossed.get(harm_name)
-    off_s, by = fault_to_off_s(record), first_out(record) or ""
-    cutter = cut_by(record)
-    off_at_s = record.off_s
-    fault_s = record.fault_s or 0.0
+    by, cutter, off_at_s = first_out(record) or "", cut_by(record), record.off_s
+    needed_s = max((e.t_s for e in case.scenario.at if isinstance(e, FaultEntry)), default=0.0)
+    off_s = None if off_at_s is None else max(0.0, off_at_s - needed_s)
     remedy = ""
     if harm_s is not None and (off_at_s is None or harm_s <= off_at_s):
         fate = Fate.NOT_CAUGHT if off_at_s is None and not tripped(record) else Fate.LATE
-    elif off_at_s is None:
-        fate = Fate.HARMLESS
-        by = "nothing had to be done" if not tripped(record) else by
-    elif cutter not in ("guard", ""):
-        fate, by = Fate.HARD_WIRED, cutter
+    elif off_at_s is None and not tripped(record):
+        fate, by = Fate.HARMLESS, "nothing had to be done"
+    elif cutter not in ("guard", "") and off_at_s is not None:
+        guard_s = min((t for t, _ in trips(record)), default=None)
+        too = guard_s is not None and guard_s <= off_at_s + GUARD_TOO_S
+        fate, by = (Fate.SAVED, f"{cutter}, then {by}") if too else (Fate.HARD_WIRED, cutter)
     elif not tripped(record):
-        fate, by = Fate.STOPPED, record.said_ending()
+        fate, by = (Fate.HIDDEN if case.two else Fate.STOPPED), record.said_ending()
     elif case.harmless:
         fate = Fate.NEEDLESS
     else:
@@ -223,7 +232,7 @@ def line_of(case: Case, record: Record) -> Line:
     if harm_s is not None and off_at_s is not None and harm_s > off_at_s:
         note = f"afterwards all the same: {BY_NAME[harm_name].says}"
     return Line(
-        case.name, case.title, fate, by, off_s, harm_name, None if harm_s is None else harm_s - fault_s, remedy, note,
+        case.name, case.title, fate, by, off_s, harm_name, None if harm_s is None else harm_s - needed_s, remedy, note,
         record.simulated_s, record.wall_s,
     )  # fmt: skip
 
@@ -233,12 +242,18 @@ def _remedy(harm: Harm, record: Record, harm_s: float) -> str:
     for part, bound in parts_that_see(record.physical.rig, harm):
         seen_s = record.first_crossed_s.get(bound.name)
         if seen_s is not None and seen_s < harm_s:
-            return f"{part.words} ({part.signal}, about {part.euro:.0f} EUR): {harm_s - seen_s:.0f} s before"
+            return f"{part.words} ({part.signal}, about {part.euro:.0f} EUR), {harm_s - seen_s:.0f} s before the harm"
+    known = [part for part in harm.parts if part.signal in record.physical.rig.file.fitted]
+    if known:
+        return f"a second one of: {known[0].words}, either of which trips (about {known[0].euro:.0f} EUR)"
     return ""
 
 
+_found = lru_cache(maxsize=4)(find)
+
+
 def _one(rig: str, case: Case, level: Level) -> Line:
-    physical = find(rig)
+    physical = _found(rig)
     try:
         return line_of(case, play_case(case, physical, level))
     except (CannotStart, ValueError) as error:

@@ -7,6 +7,7 @@ what those would have read, without them. Everything else is one and the same co
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from enum import Enum
 from functools import lru_cache
 from random import Random
@@ -178,15 +179,20 @@ class World:
     def state(self) -> State | None:
         return None if self.guard is None else self.guard.memory.sequence.state
 
-    def scan(self) -> None:
-        """One scan of the guard, or the time of one without a guard."""
+    def scan(self, happen: Callable[[], None] | None = None) -> None:
+        """One scan of the guard, or the time of one without a guard.
+
+        happen: what the scenario does now, once the bench stands at this time and before the guard looks at it.
+        """
         clock, bench, scan_s = self.clock, self.bench, self.rig.core.scan_s
         planned_s = self.planned_s
         if planned_s > clock.now_s:
             clock.now_s = planned_s
         self.scans += 1
-        self.active.update(clock.now_s)
         bench.advance(clock.now_s)
+        self.active.update(clock.now_s)
+        if happen is not None:
+            happen()
         if self._back_s is not None and self.guard is None and clock.now_s >= self._back_s:
             self._back_s = None
             self._boot()
@@ -229,8 +235,8 @@ class World:
         self._stall_s = 0.0
         while self.clock.now_s < until_s - 1e-9:
             self.clock.now_s = min(until_s, self.clock.now_s + self.rig.core.scan_s)
-            self.active.update(self.clock.now_s)
             self.bench.advance(self.clock.now_s)
+            self.active.update(self.clock.now_s)
 
     # --- starting
 
