@@ -177,4 +177,5 @@ def validate(signal: Signal, last: Value, reading: Reading, now_s: float) -> Val
         return tuple.__new__(Value, (shown, status, code, stamp_s, number, None, stamp_s, bits))
     seen_s = stamp_s if last.seen_stamp_s < stamp_s <= now_s else last.seen_stamp_s
     status = _JUDGED_BY_DRIVER.get(code, Status.FAILURE)
-    return Value(None, status, code, last.good_stamp_s, last.good_number, number if refused else None, seen_s, bits | 1)
+    bits |= status is not Status.FUNCTION_CHECK  # forced on purpose is not intermittent
+    return Value(None, status, code, last.good_stamp_s, last.good_number, number if refused else None, seen_s, bits)
