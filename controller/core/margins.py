@@ -15,6 +15,9 @@ from controller.core.sequence import State
 # A trend is a straight line through the last minute or so; what lies further off than this is not "coming".
 TREND_S = 60.0
 FORESEEN_S = 6 * 3600.0
+# A line through less past than this says nothing; nor does one through the rise that every start makes.
+LEAST_TREND_S = 30.0
+AFTER_START_S = 90.0
 
 
 class Slope(NamedTuple):
@@ -109,7 +112,8 @@ def _margin(rig: Rig, memory: Memory, trend: Trend, at: int, limit: Limit, armed
     left, member, size = worst
     seconds = None
     slope = trend[member] if trend else None
-    if slope is not None and slope.weight_s >= 10.0 and left > 0.0 and not limit.is_switch:
+    steady = not memory.sequence.powered or 0.0 <= memory.sequence.closed_s <= memory.now_s - AFTER_START_S
+    if slope is not None and slope.weight_s >= LEAST_TREND_S and steady and left > 0.0 and not limit.is_switch:
         towards = slope.per_s if limit.rises else -slope.per_s
         if limit.magnitude and (memory.values[member].number or 0.0) < 0.0:
             towards = -towards

@@ -33,7 +33,7 @@ def named(found: tuple[Margin, ...], limit: str) -> Margin:
 def test_the_time_to_a_limit_is_the_way_left_over_a_steady_rise(rate: float, start_c: float) -> None:
     bench = Bench()
     bench.numbers["cell temperature"] = start_c
-    trend = after(bench, 30.0, {"cell temperature": rate})
+    trend = after(bench, 40.0, {"cell temperature": rate})
     now_c = bench.numbers["cell temperature"]
     assert now_c is not None
     found = named(margins(bench.rig, bench.memory, trend), "over-temperature")
@@ -45,14 +45,14 @@ def test_the_time_to_a_limit_is_the_way_left_over_a_steady_rise(rate: float, sta
 def test_what_does_not_come_nearer_has_no_time(rate: float) -> None:
     bench = Bench()
     bench.numbers["cell temperature"] = 50.0
-    trend = after(bench, 30.0, {"cell temperature": rate})
+    trend = after(bench, 40.0, {"cell temperature": rate})
     assert named(margins(bench.rig, bench.memory, trend), "over-temperature").seconds is None
 
 
 def test_what_lies_beyond_foresight_has_no_time() -> None:
     bench = Bench()
     bench.numbers["cell temperature"] = 20.0
-    trend = after(bench, 30.0, {"cell temperature": 40.0 / FORESEEN_S})
+    trend = after(bench, 40.0, {"cell temperature": 40.0 / FORESEEN_S})
     assert named(margins(bench.rig, bench.memory, trend), "over-temperature").seconds is None
 
 
@@ -88,6 +88,7 @@ def test_while_running_the_sentence_names_the_nearest_with_its_own_numbers() -> 
     bench = Bench()
     bench.start()
     bench.numbers["cell temperature"] = 60.0
+    bench.run(100.0)
     trend = after(bench, 40.0, {"cell temperature": 0.02})
     found = margins(bench.rig, bench.memory, trend)
     sentence = explain(bench.rig, bench.memory, found)
@@ -97,6 +98,18 @@ def test_while_running_the_sentence_names_the_nearest_with_its_own_numbers() -> 
     assert dict(sentence.numbers)["left"] == margin.left
     assert f"Cell temperature is nearest its limit: {margin.left:.2f} C left" in sentence.text
     assert f"about {round(margin.seconds / 60)} min at this trend" in sentence.text
+
+
+def test_the_rise_of_a_start_is_no_trend() -> None:
+    bench = Bench()
+    bench.run(1.0)
+    bench.ask(Verb.START)
+    trend: Trend = ()
+    while bench.state is not State.RUNNING:
+        bench.scan()
+        trend = follow(bench.rig, trend, bench.memory)
+        found = margins(bench.rig, bench.memory, trend)
+        assert not bench.memory.sequence.powered or named(found, "over-current").seconds is None
 
 
 def test_at_the_limit_the_sentence_says_how_much_of_the_delay_is_left() -> None:
