@@ -117,13 +117,12 @@ def _assemble(
     threads.start("latch", writer.run)
     threads.start("health", lambda: health.run(time.sleep))
     threads.start("incidents", incidents.run)
-    complaints = list(keys.bad)
     for group in hands.slow_groups:
         for _ in range(group.threads):
-            threads.start(group.name, threads.read_for_ever(group, time.sleep, complaints.append))
-    complaints += [text for text in (realtime.lock_memory(), realtime.first_in_line()) if text]
-    for text in complaints:
-        _say(text)
+            threads.start(group.name, threads.read_for_ever(group, time.sleep, _say))
+    for text in (*keys.bad, realtime.lock_memory(), realtime.first_in_line()):
+        if text:
+            _say(text)
     loop = Guard(
         rig,
         first(rig, latch, now_s),

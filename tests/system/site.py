@@ -33,6 +33,10 @@ PATIENCE_S = 60.0  # for anything that should happen at once: the machine may be
 STATES_WITH_POWER = ("ramping", "venting", "running")
 
 
+class NoPower(AssertionError):
+    """A rig that should have come to power did not."""
+
+
 class Change(NamedTuple):
     """One line of the bench's trace."""
 
@@ -206,7 +210,10 @@ class Site:
                 status["state"] in STATES_WITH_POWER and bool(status["contacts"]["main_closed"]) and status["powered"]
             )
 
-        wait_until(powered, lambda: f"power; {self.status()['state']}, {self.events()[-5:]}", 2 * PATIENCE_S)
+        try:
+            wait_until(powered, "power", 2 * PATIENCE_S)
+        except AssertionError:
+            raise NoPower(f"no power: {self.status()['state']}, {self.events()[-6:]}") from None
 
     def events(self) -> list[tuple[str, str, str]]:
         found: list[dict[str, Any]] = []
