@@ -64,6 +64,7 @@ class _Fault:
     onset: Onset
     over_s: float
     noise: Random
+    number: int
     felt: bool = True
     toggles_s: float = float("inf")
     times: tuple[float, float] = field(default=(1.0, 1.0))
@@ -108,6 +109,7 @@ class Active:
             kind, come, acts, now_s, float("inf") if for_s is None else now_s + for_s,
             come.onset or kind.onset, come.over_s if come.over_s is not None else kind.over_s,
             Random(f"{self._seed} fault {self._count}"),
+            self._count,
             times=(come.on_s or kind.on_s, come.off_s or kind.off_s),
         )  # fmt: skip
         if fault.onset is Onset.INTERMITTENT:
@@ -140,7 +142,9 @@ class Active:
             share = fault.share(now_s)
             for act, target, amount in fault.acts:
                 now = act.neutral + (amount - act.neutral) * share if fault.onset is Onset.RAMP else amount
-                if target == PLANT or target in BEYOND:
+                if target in BEYOND:
+                    wanted[target, f"{act.kind} {fault.number}"] = (act.kind, now)  # each one happens
+                elif target == PLANT:
                     wanted[target, act.kind] = (act.kind, now)
                 elif act.kind == SWAPPED:
                     wanted[target, fault.come.other] = (f"{SWAPPED} {fault.come.other}", 1.0)

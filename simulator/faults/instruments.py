@@ -96,6 +96,11 @@ ONE_WIRE = (
         _on("empty"), fits=Fits.THERMOMETER,
     ),
     FaultKind(
+        "thermometer-hangs", "A read of the thermometer never returns",
+        "The kernel waits for a sensor that does not answer: whoever reads it stands still.",
+        _on("hang"), fits=Fits.THERMOMETER,
+    ),
+    FaultKind(
         "thermometer-clone", "Thermometer is a copy",
         "A copy of the chip shows the byte of the power-on value at any temperature; it measures all the same.",
         _on("clone"), fits=Fits.THERMOMETER, harmless=True,

@@ -176,7 +176,7 @@ SUPPLY = (
     FaultKind(
         "supply-ignores-setpoint", "Supply ignores its set-point",
         "The wire of the set-point has come off and the supply takes its own knob instead.",
-        _field("supply_forced_a", "amps"), (Parameter("amps", 30.0, 0.0, 200.0, "current it gives, A"),),
+        _field("supply_forced_a", "amps", 30.0), (Parameter("amps", 30.0, 0.0, 200.0, "current it gives, A"),),
     ),
     FaultKind(
         "supply-reversed", "Leads swapped",

@@ -23,9 +23,9 @@ LOOKS_AT: dict[str, str] = {
     "oxygen_in_hydrogen": "o2_in_h2_percent",
 }
 CONTACTS: dict[str, tuple[str, float | None, float | None]] = {
-    "level_hydrogen": ("level_h_mm", 150.0, None),
-    "level_oxygen": ("level_o_mm", 150.0, None),
-    "level_not_high": ("level_h_mm", None, 230.0),
+    "level_hydrogen": ("level_h_mm", 100.0, None),
+    "level_oxygen": ("level_o_mm", 100.0, None),
+    "level_not_high": ("level_h_mm", None, 260.0),
     "dry_floor": ("tray_mm", None, 2.0),
     "air_flow": ("air_flow_m3_h", 12.0, None),
     "seal_filled": ("seal_h_mm", 10.0, None),

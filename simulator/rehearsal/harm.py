@@ -56,7 +56,7 @@ _LYE = Part("cell_temperature", "a thermometer in a dry well of the cell", 3.0, 
 _OUTLET = Part("coolant_outlet", "a thermometer on the return hose", 3.0, "coolant_outlet_c", 55.0, True)
 _FLOOR = Part("dry_floor", "a leak sensor in the tray", 3.0, "tray_mm", 2.0, True)
 _ROOM = Part("room_hydrogen", "a hydrogen sensor under the roof", 15.0, "room_h2_percent", 0.8, True)
-_HIGH = Part("level_not_high", "a float near the top", 4.0, "level_h_mm", 230.0, True)
+_HIGH = Part("level_not_high", "a float near the top", 4.0, "level_h_mm", 260.0, True)
 _VOLTS = Part("voltage", "a tap for the stack's volts", 8.0, "stack_voltage_v", lambda rig: 3.0 * rig.core.cells, True)
 _PURITY = Part("hydrogen_in_oxygen", "an analyser for hydrogen in the oxygen", 150.0, "h2_in_o2_percent", 2.0, True)
 _CURRENT = Part("current", "a shunt with an isolated amplifier", 12.0, "current_a", lambda r: 1.15 * r.core.supply.rated_a, True)
@@ -68,8 +68,8 @@ def _half_seal(rig: CompiledRig) -> float:
 
 _PRESSURE_H = Part("pressure_hydrogen", "a pressure sensor on the hydrogen side", 12.0, "pressure_h_mbar", _half_seal, True)
 _PRESSURE_O = Part("pressure_oxygen", "a pressure sensor on the oxygen side", 12.0, "pressure_o_mbar", _half_seal, True)
-_FLOAT_H = Part("level_hydrogen", "a float on the hydrogen side", 4.0, "level_h_mm", 150.0, False)
-_FLOAT_O = Part("level_oxygen", "a float on the oxygen side", 4.0, "level_o_mm", 150.0, False)
+_FLOAT_H = Part("level_hydrogen", "a float on the hydrogen side", 4.0, "level_h_mm", 100.0, False)
+_FLOAT_O = Part("level_oxygen", "a float on the oxygen side", 4.0, "level_o_mm", 100.0, False)
 
 HARMS: tuple[Harm, ...] = (
     Harm(
