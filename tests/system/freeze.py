@@ -24,7 +24,7 @@ from controller.guard.client import Client
 from tests.system.site import STATES_WITH_POWER, NoPower, Site, now_s
 
 OPEN_BY_S = 1.0 + 0.2  # the bench's relay and contactor after the last edge; a late bench process comes on top
-AIMED_S = (0.085, 0.103)  # after a frame, which is sent right after the edge: the next scan's pins are then written
+AIMED_S = (0.093, 0.101)  # after a frame, which is sent right after the edge: the next scan's pins are then written
 SLEEPS = ("230", "115")  # clock_nanosleep on x86-64 and on arm64
 STARTED_AGAIN = 20
 MAY_BE_LATE_S = 0.6  # the bench itself, on a busy machine

@@ -1,0 +1,63 @@
+"""What the terminal shows, from memories made by the core."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from controller.cli.screen import BAR, View, bar, plain, render
+from tests.core.bench import Bench
+
+
+def shown(view: View) -> str:
+    out = StringIO()
+    Console(file=out, width=110, force_terminal=False).print(render(view))
+    return out.getvalue()
+
+
+def view(bench: Bench, **status: object) -> View:
+    return View(bench.rig, bench.memory, (), status, [])
+
+
+@pytest.mark.parametrize(("fraction", "full"), [(0.0, 0), (0.5, 12), (1.0, 24), (7.0, 24), (-1.0, 0)])
+def test_a_bar_is_full_far_from_the_limit_and_empty_at_it(fraction: float, full: int) -> None:
+    assert bar(fraction).plain == "█" * full + "░" * (BAR - full)
+
+
+def test_what_is_not_seen_is_no_bar_at_all() -> None:
+    assert bar(None).plain == "?" * BAR
+
+
+def test_a_running_rig_shows_its_sentence_its_margins_and_its_numbers() -> None:
+    bench = Bench()
+    bench.start()
+    text = shown(view(bench))
+    assert "Running at 30.0 A" in text
+    assert "Too much current" in text
+    assert "5.00 A left" in text
+    assert "Cell temperature" in text
+    assert "20.0 C" in text
+
+
+def test_a_trip_shows_why_and_that_it_may_not_be_left() -> None:
+    bench = Bench()
+    bench.start()
+    bench.numbers["stop chain"] = 0.0
+    bench.run(1.0)
+    text = shown(view(bench))
+    assert "Tripped" in text
+    assert "Stop button" in text
+    assert "May I leave it? No: a trip stands" in text
+    assert "May I leave it? No: a trip stands." in plain(view(bench))
+
+
+def test_the_controllers_own_faults_are_on_the_screen() -> None:
+    assert "Controller: the disk is full" in shown(view(Bench(), faults=["the disk is full"]))
+
+
+def test_a_rig_that_may_be_left_says_so() -> None:
+    bench = Bench()
+    bench.run(1.0)
+    assert "May I leave it? Yes." in plain(view(bench))
