@@ -87,6 +87,12 @@ def _needs_extra(error: ImportError) -> Problem:
     default=_state_folder,
     help="Folder for accounts, sessions and keys.",
 )
+@click.option(
+    "--dist",
+    type=click.Path(path_type=Path, file_okay=False),
+    hidden=True,
+    help="A page built elsewhere, for who works on it.",
+)
 @click.pass_context
 def page(
     context: click.Context,
@@ -108,6 +114,7 @@ def page(
     open_faults: bool,
     benches: tuple[str, ...],
     state: Path,
+    dist: Path | None,
 ) -> None:
     """Serve the phone page.
 
@@ -123,7 +130,7 @@ def page(
         from controller.page.authority import Certificates, certificates
         from controller.page.broker import BrokerAddress
         from controller.page.serve import AlreadyUsed, Listen, serve
-        from controller.page.shell import NotBuilt
+        from controller.page.shell import DIST, NotBuilt
     except ImportError as error:
         raise _needs_extra(error) from None
     if (certificate is None) != (key is None):
@@ -147,7 +154,7 @@ def page(
             benches={rig: ControlledBench(path) for rig, path in map(_bench, benches)},
         )
         address = _address(listen, port, certificate is not None, names)
-        asyncio.run(serve(settings, Listen(listen, port, certificate, key, own, authority_port), address))
+        asyncio.run(serve(settings, Listen(listen, port, certificate, key, own, authority_port), address, dist or DIST))
     except (NotBuilt, AlreadyUsed, ValueError) as error:
         raise Problem(str(error), 2) from None
 

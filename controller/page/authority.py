@@ -55,6 +55,12 @@ def own_addresses() -> list[str]:
     return sorted(found)
 
 
+def _allowed(addresses: Iterable[str]) -> set[str]:
+    """Those that the authority may sign for."""
+    networks = [ipaddress.ip_network(n) for n in PRIVATE]
+    return {a for a in addresses if any(ipaddress.ip_address(a) in n for n in networks)}
+
+
 def own_names() -> list[str]:
     short = socket.gethostname().lower().split(".")[0]
     return ["localhost", short, f"{short}.local"]
@@ -110,7 +116,7 @@ def _make_server(folder: Path, names: Iterable[str], addresses: Iterable[str], n
     signer = _key(folder / "authority-key.pem")
     key = ec.generate_private_key(ec.SECP256R1())
     shown: list[x509.GeneralName] = [x509.DNSName(n) for n in names]
-    shown += [x509.IPAddress(ipaddress.ip_address(a)) for a in addresses if ipaddress.ip_address(a).is_private]
+    shown += [x509.IPAddress(ipaddress.ip_address(a)) for a in sorted(_allowed(addresses))]
     certificate = (
         x509.CertificateBuilder()
         .subject_name(_name("Lyewatch page"))
@@ -136,7 +142,7 @@ def _good_server(path: Path, names: Iterable[str], addresses: Iterable[str], now
     certificate = x509.load_pem_x509_certificate(path.read_bytes())
     shown = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     has = {*shown.get_values_for_type(x509.DNSName), *map(str, shown.get_values_for_type(x509.IPAddress))}
-    wanted = {*names, *(a for a in addresses if ipaddress.ip_address(a).is_private)}
+    wanted = {*names, *_allowed(addresses)}
     return certificate.not_valid_after_utc - now > dt.timedelta(days=RENEW_DAYS) and wanted <= has
 
 

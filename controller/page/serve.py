@@ -18,7 +18,7 @@ from starlette.routing import Route
 
 from controller.page.app import Page, Settings
 from controller.page.authority import Certificates
-from controller.page.shell import read_built
+from controller.page.shell import DIST, read_built
 from controller.page.signing import page_key
 
 log = logging.getLogger("lyewatch.page")
@@ -98,9 +98,9 @@ def _server(app: Starlette, listen: Listen | None) -> uvicorn.Server:
     return uvicorn.Server(config)
 
 
-async def serve(settings: Settings, listen: Listen, address: str) -> None:
+async def serve(settings: Settings, listen: Listen, address: str, dist: Path = DIST) -> None:
     """Raises AlreadyUsed, NotBuilt, or ValueError for damaged files before anything is served."""
-    built, key = read_built(), page_key(settings.folder)
+    built, key = read_built(dist), page_key(settings.folder)
     page = Page(settings, built, key)
     page.people.book()
     servers = [(_server(page.app(), listen), _socket(listen.host, listen.port))]

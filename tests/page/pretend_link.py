@@ -139,19 +139,18 @@ class PretendLink:
             self.logged.put(LogEntry.model_validate_json(message.payload))
         elif message.properties is not None:
             ask_history = HistoryAsk.model_validate_json(message.payload)
+            asked_with: Any = message.properties
             answer = Properties(PacketTypes.PUBLISH)
-            answer.CorrelationData = message.properties.CorrelationData
+            answer.CorrelationData = asked_with.CorrelationData
             for reply_history in history(self.rig, ask_history):
-                client.publish(
-                    message.properties.ResponseTopic, reply_history.model_dump_json(), qos=1, properties=answer
-                )
+                client.publish(asked_with.ResponseTopic, reply_history.model_dump_json(), qos=1, properties=answer)
 
     def die(self) -> None:
         """Ends as a killed process does: the broker sends the last will."""
         self._ended.set()
         self._thread.join()
         self.client.loop_stop()
-        self.client._sock_close()  # type: ignore[no-untyped-call]
+        self.client._sock_close()
 
     def close(self) -> None:
         """Ends in order."""
@@ -190,7 +189,7 @@ def history(rig: str, ask: HistoryAsk) -> list[HistoryReply]:
     now_s = time.time()
     to_s = ask.to_s if ask.to_s is not None else now_s
     from_s = ask.from_s if ask.from_s is not None else to_s - 3600.0
-    stamp = {"rig": rig, "boot": BOOT, "number": 1, "time_s": now_s, "clock_synchronised": True}
+    stamp: dict[str, Any] = {"rig": rig, "boot": BOOT, "number": 1, "time_s": now_s, "clock_synchronised": True}
     times = [from_s + (to_s - from_s) * i / (ask.points - 1) for i in range(ask.points)]
     events = [
         {

@@ -39,7 +39,7 @@ _SIGNALS: tuple[tuple[str, str, str, float], ...] = (
 )
 
 # limit, title, signal, threshold, rises, effect, armed always, normal value from which the way is counted
-_LIMITS: tuple[tuple[str, str, str, float, bool, str, bool, float], ...] = (
+_LIMITS: tuple[tuple[str, str, str, float, bool, Any, bool, float], ...] = (
     ("lye warm", "Lye warm", "cell_temperature", 60.0, True, "alarm", True, 25.0),
     ("lye hot", "Lye temperature", "cell_temperature", 70.0, True, "trip", True, 25.0),
     ("level hydrogen low", "Level, hydrogen side", "level_hydrogen", 0.0, False, "trip", False, 1.0),
@@ -72,7 +72,7 @@ _PERMISSIVES: tuple[tuple[str, str, str], ...] = (
 
 
 def _margin(
-    row: tuple[str, str, str, float, bool, str, bool, float],
+    row: tuple[str, str, str, float, bool, Any, bool, float],
     values: dict[str, float | None],
     power: bool,
     seconds: dict[str, float],
@@ -94,10 +94,15 @@ def _margin(
         effect=effect,
         armed=armed,
         left=left,
-        left_fraction=fraction,  # type: ignore[arg-type]
+        left_fraction=fraction,
         seconds_to_limit=seconds.get(limit),
         standing=armed and left is not None and left <= 0.0,
     )
+
+
+def _given(changes: dict[str, Any]) -> dict[str, Any]:
+    """Arguments by name, of any kind."""
+    return changes
 
 
 def rig_state(
@@ -118,8 +123,8 @@ def rig_state(
     **changes: Any,
 ) -> StateNow:
     """A state with these signal values; anything else about it is given by field name."""
-    now_values: dict[str, float | None] = {n: v for n, _, _, v in _SIGNALS} | (values or {})
-    why = status or {}
+    now_values: dict[str, float | None] = {**{n: v for n, _, _, v in _SIGNALS}, **(values or {})}
+    why: dict[str, tuple[Any, str]] = {**(status or {})}
     unmet = unmet or {}
     base = StateNow(
         rig=rig,
@@ -140,13 +145,16 @@ def rig_state(
                 title=t,
                 unit=u,
                 value=now_values[n],
-                status=why.get(n, ("good", "good"))[0],  # type: ignore[arg-type]
+                status=why.get(n, ("good", "good"))[0],
                 plain=why.get(n, ("good", "good"))[1],
                 age_s=0.1 if now_values[n] is not None else 34.0,
             )
             for n, t, u, _ in _SIGNALS
         ],
-        margins=[_margin(row, now_values, power, {"lye hot": 2400.0, "lye warm": 880.0} if seconds is None else seconds) for row in _LIMITS],
+        margins=[
+            _margin(row, now_values, power, {"lye hot": 2400.0, "lye warm": 880.0} if seconds is None else seconds)
+            for row in _LIMITS
+        ],
         causes=[],
         permissives=[
             PermissiveNow(name=n, title=t, met=n not in unmet, why=unmet.get(n, w)) for n, t, w in _PERMISSIVES
@@ -245,7 +253,7 @@ def running(now_s: float, **more: Any) -> StateNow:
 def off(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "state": "off",
                 "values": _AT_REST,
@@ -268,7 +276,7 @@ def off(now_s: float, **more: Any) -> StateNow:
 def checking(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "state": "checking",
                 "since_s": now_s - 9.0,
@@ -279,7 +287,8 @@ def checking(now_s: float, **more: Any) -> StateNow:
                 "gas": _NOT_FIT,
                 "values": _AT_REST | {"coolant_flow": 0.63},
                 "outputs": _ALL_OFF | {"coolant": True, "horn": True},
-                "sentence": "Checking before power: coolant proven, main contactor opens and closes. Power in about 6 s.",
+                "sentence": "Checking before power: coolant proven, main contactor opens and"
+                " closes. Power in about 6 s.",
                 "proven": _PROVEN_OFF.model_copy(
                     update={"safe_to_open": False, "safe_to_open_why": "a start is under way"}
                 ),
@@ -292,7 +301,7 @@ def checking(now_s: float, **more: Any) -> StateNow:
 def venting(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "state": "venting",
                 "since_s": now_s - 190.0,
@@ -300,7 +309,8 @@ def venting(now_s: float, **more: Any) -> StateNow:
                 "nearest": "lye hot",
                 "values": {"cell_temperature": 31.0},
                 "gas": GasNow(fit=False, fit_since_s=None, fit_in_s=268.0, sentence="Not fit: flushing out the air"),
-                "sentence": "Running at 24 A with the gas going to the vent. Fit to collect in about 4 min. Nothing to do.",
+                "sentence": "Running at 24 A with the gas going to the vent. Fit to collect in"
+                " about 4 min. Nothing to do.",
             }
             | more
         ),
@@ -310,11 +320,12 @@ def venting(now_s: float, **more: Any) -> StateNow:
 def warm(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "values": {"cell_temperature": 63.4},
                 "seconds": {"lye hot": 840.0},
-                "sentence": "Running at 24 A. The lye is warm: 63.4 C, 6.6 C left, about 14 min at this rise. Open the coolant valve"
+                "sentence": "Running at 24 A. The lye is warm: 63.4 C, 6.6 C left, about 14 min at"
+                " this rise. Open the coolant valve"
                 " further.",
                 "alarms": [
                     AlarmNow(
@@ -347,7 +358,7 @@ def warm(now_s: float, **more: Any) -> StateNow:
 def tripped(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "state": "tripped",
                 "since_s": now_s - 95.0,
@@ -361,12 +372,14 @@ def tripped(now_s: float, **more: Any) -> StateNow:
                     "voltage": 4.1,
                     "pressure_hydrogen": 1.0,
                 },
-                "sentence": "Tripped: no coolant flow. Power is proven off, 0.0 A, and the lye is cooling. Nothing to do before morning.",
+                "sentence": "Tripped: no coolant flow. Power is proven off, 0.0 A, and the lye is"
+                " cooling. Nothing to do before morning.",
                 "causes": [
                     CauseNow(
                         name="coolant flow low",
                         title="Coolant flow low",
-                        sentence="Coolant flow was 0.04 L/min for 10 s; the limit is 0.20 L/min. Main contactor open 0.06 s later.",
+                        sentence="Coolant flow was 0.04 L/min for 10 s; the limit is 0.20 L/min. Main"
+                        " contactor open 0.06 s later.",
                         kind="resettable",
                         time_s=now_s - 95.0,
                         urgency="morning",
@@ -405,16 +418,18 @@ def tripped(now_s: float, **more: Any) -> StateNow:
 def locked_out(now_s: float, **more: Any) -> StateNow:
     return tripped(
         now_s,
-        **(
+        **_given(
             {
                 "state": "locked out",
-                "sentence": "Locked out: the main contactor still read closed after it was opened. The second contactor has cut the power,"
+                "sentence": "Locked out: the main contactor still read closed after it was opened."
+                " The second contactor has cut the power,"
                 " 0.0 A. Go to the rig now.",
                 "causes": [
                     CauseNow(
                         name="contactor not open",
                         title="Main contactor did not open",
-                        sentence="The main contactor still read closed 0.60 s after it was opened; the second contactor opened at 0.50 s.",
+                        sentence="The main contactor still read closed 0.60 s after it was opened; the"
+                        " second contactor opened at 0.50 s.",
                         kind="lock-out",
                         time_s=now_s - 95.0,
                         urgency="now",
@@ -439,14 +454,15 @@ def locked_out(now_s: float, **more: Any) -> StateNow:
 def sensor_lost(now_s: float, **more: Any) -> StateNow:
     return tripped(
         now_s,
-        **(
+        **_given(
             {
                 "values": {"cell_temperature": None, "current": 0.01, "voltage": 4.1, "coolant_flow": 0.63},
                 "status": {
                     "cell_temperature": ("failure", "sensor lost: no answer for 34 s"),
                     "hydrogen_in_oxygen": ("maintenance required", "calibration is overdue"),
                 },
-                "sentence": "Tripped: the lye temperature sensor does not answer. Power is proven off, 0.0 A. Nothing to do before morning.",
+                "sentence": "Tripped: the lye temperature sensor does not answer. Power is proven"
+                " off, 0.0 A. Nothing to do before morning.",
                 "causes": [
                     CauseNow(
                         name="lye hot",
@@ -468,7 +484,7 @@ def sensor_lost(now_s: float, **more: Any) -> StateNow:
 def attended(now_s: float, **more: Any) -> StateNow:
     return rig_state(
         now_s,
-        **(
+        **_given(
             {
                 "simulated": True,
                 "leave": LeaveNow(
@@ -493,7 +509,7 @@ def wrong_clock(now_s: float, **more: Any) -> StateNow:
 def out_of_service(now_s: float, **more: Any) -> StateNow:
     return off(
         now_s,
-        **(
+        **_given(
             {
                 "state": "out of service",
                 "held_by": "Ada",

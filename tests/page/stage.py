@@ -15,6 +15,7 @@ import httpx
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from controller.page.people import People
+from controller.page.shell import DIST
 from tests.broker import Mosquitto, free_port, until
 from tests.page.pretend_link import PretendLink
 
@@ -35,8 +36,8 @@ PASSWORD = "a long pass phrase"
 class Stage:
     """Everything behind the phone. `link` is the pretend rig."""
 
-    def __init__(self, folder: Path, *options: str, rigs: tuple[str, ...] = ("boathouse",)) -> None:
-        self.folder, self.options = folder, options
+    def __init__(self, folder: Path, *options: str, rigs: tuple[str, ...] = ("boathouse",), dist: Path = DIST) -> None:
+        self.folder, self.options = folder, (*options, "--dist", str(dist))
         self.broker = Mosquitto(folder / "broker")
         self.broker.start()
         self.links = {rig: PretendLink(self.broker.port, rig, period_s=0.5) for rig in rigs}
@@ -57,9 +58,14 @@ class Stage:
 
     @property
     def log(self) -> str:
-        return (self.folder / "page.log").read_text()
+        path = self.folder / "page.log"
+        return path.read_text() if path.exists() else ""
+
+    def _new_log(self) -> str:
+        return self.log[self._log_begins :]
 
     def start_page(self) -> None:
+        self._log_begins = len(self.log)
         command = [sys.executable, "-m", "controller.cli", "page", "--broker-port", str(self.broker.port)]
         command += ["--port", str(self.port), "--state", str(self.state), *self.options]
         with open(self.folder / "page.log", "ab") as log:
@@ -72,7 +78,7 @@ class Stage:
             answer = httpx.get(f"{self.address}/shell", verify=False, timeout=2)
         except httpx.HTTPError:
             return False
-        return answer.status_code == 200 and "broker up" in self.log
+        return answer.status_code == 200 and all(f"rig {r!r} is heard" in self._new_log() for r in self.links)
 
     def stop_page(self) -> None:
         if self._process is not None:
@@ -145,9 +151,11 @@ def bad_words(page: Page) -> list[str]:
     page.on("pageerror", lambda error: found.append(str(error)))
     page.on(
         "console",
-        lambda message: found.append(message.text)
-        if message.type == "error" and "Failed to load resource" not in message.text
-        else None,
+        lambda message: (
+            found.append(message.text)
+            if message.type == "error" and "Failed to load resource" not in message.text
+            else None
+        ),
     )
     return found
 
@@ -158,5 +166,3 @@ def freeze(pid: int) -> None:
 
 def thaw(pid: int) -> None:
     os.kill(pid, signal.SIGCONT)
-
-

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -34,11 +33,11 @@ def log_in(page: Page, stage: Stage, name: str) -> None:
 
 
 @pytest.fixture
-def operator(stage: Stage, look: Look) -> Iterator[Page]:
+def operator(stage: Stage, look: Look) -> Page:
     stage.person("ada", "operator")
     page = look(stage)
     log_in(page, stage, "ada")
-    yield page
+    return page
 
 
 def test_a_held_stop_is_asked_at_once_and_shows_the_guards_answer(stage: Stage, look: Look) -> None:
@@ -79,7 +78,9 @@ def test_a_stop_is_tried_although_nothing_is_heard_of_the_rig(stage: Stage, look
     expect(page.locator("[data-answer=true]")).to_be_visible()
 
 
-def test_a_start_needs_an_end_and_a_reason_and_is_signed_with_the_newest_challenge(stage: Stage, operator: Page) -> None:
+def test_a_start_needs_an_end_and_a_reason_and_is_signed_with_the_newest_challenge(
+    stage: Stage, operator: Page
+) -> None:
     stage.link.show("off", enabled_until_s=None, cells=3)
     operator.get_by_role("button", name="Start a run").click()
     start = operator.get_by_role("button", name="Hold: Start a run")

@@ -19,7 +19,8 @@ from playwright.sync_api import Browser, expect
 from controller.page.gate import at_home
 from controller.page.limits import ASKERS_AT_MOST, RATES, Limits
 from controller.page.people import SESSION_S, People, Role
-from tests.page.stage import PASSWORD, Stage, phone, until
+from tests.broker import until
+from tests.page.stage import PASSWORD, Stage, phone
 
 LOOK = {"rig": "boathouse", "what": "events"}
 
@@ -126,7 +127,9 @@ def test_a_viewer_may_stop_but_not_start(closed: Stage) -> None:
         {"Content-Type": "application/x-www-form-urlencoded"},
     ],
 )
-def test_another_sites_request_is_refused_although_it_carries_the_cookie(closed: Stage, headers: dict[str, str]) -> None:
+def test_another_sites_request_is_refused_although_it_carries_the_cookie(
+    closed: Stage, headers: dict[str, str]
+) -> None:
     body = b'{"rig":"boathouse","verb":"stop","id":"cccccccccccccccc"}'
     with closed.logged_in("ada") as client:
         answer = client.post("/api/command", content=body, headers={"Content-Type": "application/json"} | headers)
@@ -178,9 +181,18 @@ def test_secrets_stand_in_no_log_and_no_file_in_the_clear(closed: Stage) -> None
 
 def test_too_much_and_too_strange_is_refused_in_words(closed: Stage) -> None:
     with closed.logged_in("ada") as client:
-        long = client.post("/api/command", content=b'{"rig":"' + b"x" * 20_000 + b'"}', headers={"Content-Type": "application/json"})
+        long = client.post(
+            "/api/command", content=b'{"rig":"' + b"x" * 20_000 + b'"}', headers={"Content-Type": "application/json"}
+        )
         assert long.status_code == 413
-        for body in (b"", b"[]", b"{", b'{"rig":"a/b","verb":"stop","id":"dddddddddddddddd"}', b'{"rig":1}', b"\xff\xfe"):
+        for body in (
+            b"",
+            b"[]",
+            b"{",
+            b'{"rig":"a/b","verb":"stop","id":"dddddddddddddddd"}',
+            b'{"rig":1}',
+            b"\xff\xfe",
+        ):
             answer = client.post("/api/command", content=body, headers={"Content-Type": "application/json"})
             assert answer.status_code == 400, body
             assert answer.json()["why"]
@@ -208,12 +220,21 @@ def test_a_stop_gets_through_when_everything_else_is_used_up(closed: Stage) -> N
 
 def test_files_beside_the_page_cannot_be_fetched(stage: Stage) -> None:
     with stage.client() as client:
-        for path in ("/index.html", "/app.css", "/.built-from", "/a/x/../../people.json", "/%2e%2e/page-key.pem", "/a/0/trend.js"):
+        for path in (
+            "/index.html",
+            "/app.css",
+            "/.built-from",
+            "/a/x/../../people.json",
+            "/%2e%2e/page-key.pem",
+            "/a/0/trend.js",
+        ):
             assert client.get(path).status_code == 404, path
 
 
 def test_home_is_private_addresses_only() -> None:
-    assert all(map(at_home, ["192.168.1.7", "10.0.0.2", "127.0.0.1", "::1", "fe80::1%wlan0", "::ffff:192.168.1.7", "fd00::1"]))
+    assert all(
+        map(at_home, ["192.168.1.7", "10.0.0.2", "127.0.0.1", "::1", "fe80::1%wlan0", "::ffff:192.168.1.7", "fd00::1"])
+    )
     assert not any(map(at_home, ["8.8.8.8", "2a00::1", "::ffff:8.8.8.8", "", "nonsense"]))
 
 
@@ -242,7 +263,7 @@ def test_what_is_wrong_with_an_account_is_said(tmp_path: Path, name: str, role: 
 
 def test_a_damaged_file_of_people_lets_nobody_in_and_says_where(tmp_path: Path) -> None:
     (tmp_path / "people.json").write_text("{")
-    with pytest.raises(ValueError, match="people.json is damaged"):
+    with pytest.raises(ValueError, match=r"people\.json is damaged"):
         People(tmp_path).who("anything")
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 import time
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from tests.broker import until
 from tests.page.conftest import Look
 from tests.page.scenes import HOSTILE, SCENES
-from tests.page.stage import Stage, fresh_is, phone, until
+from tests.page.stage import Stage, fresh_is, phone
 
 TAGS = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}
 
@@ -147,8 +149,9 @@ def test_a_retained_message_alone_is_never_live(stage: Stage, look: Look) -> Non
 
 def test_a_phone_that_slept_shows_what_it_has_as_old_and_then_is_live_again(stage: Stage, look: Look) -> None:
     page = look(stage)
-    woken = page.evaluate(  # its steady clock stood still, nothing was read, the wall clock has gone on: the first thing
-        """() => {  // it shows when it wakes
+    # its steady clock stood still, nothing was read, the wall clock has gone on
+    woken = page.evaluate(
+        """() => {
             const now = Date.now
             Date.now = () => now() + 600000
             document.dispatchEvent(new Event('visibilitychange'))
@@ -230,14 +233,15 @@ def test_nothing_scrolls_sideways_and_every_target_is_a_thumb_wide(stage: Stage,
         page.wait_for_timeout(500)
         assert page.evaluate("() => document.documentElement.scrollWidth") <= width, (scene, tab)
         small += page.evaluate(
-            """() => [...document.querySelectorAll('button, a, input, select')].map(e => [e.outerHTML.slice(0, 80),
-               e.getBoundingClientRect()]).filter(([, r]) => r.width && (r.width < 48 || r.height < 48)).map(([h]) => h)"""
+            """() => [...document.querySelectorAll('button, a, input, select')]
+               .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+               .filter(([, r]) => r.width && (r.width < 48 || r.height < 48)).map(([h]) => h)"""
         )
     # a link inside a sentence, and the round of a radio button whose label is the target, are excepted (WCAG 2.5.8)
     assert [s for s in small if "openapi" not in s and 'type="radio"' not in s] == []
 
 
-def test_two_rigs_are_listed_with_the_worst_first_and_keep_their_places(tmp_path, look: Look) -> None:  # type: ignore[no-untyped-def]
+def test_two_rigs_are_listed_with_the_worst_first_and_keep_their_places(tmp_path: Path, look: Look) -> None:
     both = Stage(tmp_path, "--open-view", rigs=("annex", "boathouse"))
     try:
         both.links["boathouse"].show("tripped")
