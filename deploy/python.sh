@@ -32,7 +32,7 @@ make_venv() {
     # lgpio-free: nothing that a PC lacks; wheels only, but for a few small pure-Python ones that have none
     if ! "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --prefer-binary \
         --only-binary numpy,pydantic-core,cryptography,iotcore -e "$root[$2]" >"$log" 2>&1; then
-        say "$(tail -n 3 "$log")"
+        say "$(grep '^ERROR' "$log" | head -n 1)"
         give_up "packages could not be installed. Is there a network, or a package index set in pip.conf? All of it: $log"
     fi
     printf '%s' "$wanted" >"$stamp"

@@ -71,11 +71,11 @@ def control(folder: Path, do: str, **given: Any) -> Any:
         raise Problem(str(error), 2) from None
 
 
-def _parts(name: str) -> list[str]:
+def _parts(name: str, kind: str, amount: float) -> tuple[tuple[str, str, float], ...]:
     """What the bench is asked: the demo's names stand for one of its own."""
     if name == GUARD_KILLED:
         raise Problem("a bench cannot kill the guard: kill its process, or try `lyewatch demo --fault guard-killed`", 2)
-    return [part for part, _, _ in FAULTS[name].parts] if name in FAULTS else [name]
+    return FAULTS[name].parts if name in FAULTS and not amount else ((name, kind, amount),)
 
 
 def _list(known: dict[str, dict[str, str]], as_json: bool) -> None:
@@ -117,11 +117,11 @@ def fault(
         _list(control(folder, "faults"), as_json)
         return
     if clear:
-        for part in _parts(name or ""):
+        for part, _, _ in _parts(name or "", "", 0.0):
             control(folder, "clear", part=part)
     elif name:
-        for part in _parts(name):
-            control(folder, "fault", part=part, kind=kind or "", amount=amount)
+        for part, what, much in _parts(name, kind or "", amount):
+            control(folder, "fault", part=part, kind=what, amount=much)
     else:
         raise click.UsageError("name a fault; all of them: lyewatch fault --list")
     if as_json:

@@ -139,10 +139,10 @@ class Demo:
         status: dict[str, Any] = wait_for("guard", answers)
         return status
 
-    def start(self) -> list[str]:
+    def start(self, lye_c: float = 20.0) -> list[str]:
         """Bench, broker, guard, link; what is left out, and why."""
         left_out: list[str] = []
-        self.company.lyewatch("bench", "bench", self.rig, "--dir", str(self.folder))
+        self.company.lyewatch("bench", "bench", self.rig, "--dir", str(self.folder), "--at", str(lye_c))
         wait_for("bench", lambda: self.company.alive("bench") and (self.folder / "control").exists())
         self.start_guard()
         port = self._broker()
@@ -274,7 +274,7 @@ def _run(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
     company = Company(folder)
     demo = Demo(company, rig)
     try:
-        for line in demo.start():
+        for line in demo.start(FAULTS[fault].lye_c if fault else 20.0):
             click.echo(f"Left out: {line}.")
         click.echo(f"Everything is simulated. Sockets and logs are in {folder}; from another terminal:")
         click.echo(f"  export LYEWATCH_RUN_DIR={folder} LYEWATCH_BENCH={folder}")

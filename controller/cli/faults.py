@@ -12,6 +12,7 @@ class Named(NamedTuple):
     parts: tuple[tuple[str, str, float], ...]  # as the bench's control takes them: name or part, kind, amount
     causes: frozenset[str]  # one of which the guard must name first
     within_s: float  # from the fault to contacts open
+    lye_c: float = 20.0  # where the demo's bench begins, so that nobody waits for the heat
 
     @property
     def kills_guard(self) -> bool:
@@ -26,7 +27,11 @@ FAULTS: dict[str, Named] = {
         "the hydrogen side's float falls", (("level-low", "", 0.0),), frozenset({"level low hydrogen side"}), 6.0
     ),
     "over-temperature": Named(
-        "the lye reads hotter and hotter", (("over-temperature", "", 0.0),), frozenset({"over-temperature"}), 120.0
+        "the lye gets hotter by 15 K a minute",
+        (("over-temperature", "", 15.0),),
+        frozenset({"over-temperature"}),
+        150.0,
+        lye_c=56.0,
     ),
     "over-current": Named(
         "the supply runs away",
