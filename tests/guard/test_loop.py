@@ -313,6 +313,22 @@ def test_signatures_are_checked_once_a_scan_at_most(
     assert len(checked) == 1
 
 
+def test_a_flood_of_orders_is_cut_short_counted_and_told_and_a_stop_still_obeyed(desk: Desk, line: Lines) -> None:
+    link, local = line(Source.LINK), line(Source.LOCAL)
+    running(desk, local)
+    events = desk.guard.memory.events
+    for _ in range(150):
+        desk.sockets.mail.append(Mail(link.peer, dumps(do(Verb.START))))
+        desk.scan()
+    refused = [s for s in desk.said()[events:] if s[0] == "REFUSED"]
+    assert 20 <= len(refused) <= 20 + 2 * 15 + 2, "twenty at once, then two a second"
+    dropped = desk.guard.about().dropped_messages["too many"]
+    assert dropped == 150 - len(refused) - len(desk.guard._commands)
+    assert any(subject == "messages dropped" for _, subject, _ in desk.said())
+    desk.sockets.mail.append(Mail(link.peer, dumps(do(Verb.STOP))))
+    desk.until("COOLING", 15.0)
+
+
 _FIELD = st.fixed_dictionaries(
     {},
     optional={

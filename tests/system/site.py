@@ -119,7 +119,9 @@ class Site:
 
     # --- the guard
 
-    def spawn_guard(self, largest_file_bytes: int | None = None) -> subprocess.Popen[str]:
+    def spawn_guard(
+        self, largest_file_bytes: int | None = None, program: tuple[str, ...] = ("-m", "controller.cli.guard_process")
+    ) -> subprocess.Popen[str]:
         """A guard process that may or may not come up. A largest file stands for a disk that is full."""
 
         def limit() -> None:
@@ -132,7 +134,7 @@ class Site:
         os.lseek(handed, 0, os.SEEK_SET)
         try:
             return subprocess.Popen(
-                [sys.executable, "-m", "controller.cli.guard_process", str(handed)],
+                [sys.executable, *program, str(handed)],
                 pass_fds=[handed],
                 preexec_fn=limit,
                 stdout=subprocess.DEVNULL,

@@ -9,8 +9,9 @@ import time
 from pathlib import Path
 
 from controller.core.commands import Verb
+from controller.guard.client import NoGuard
 from controller.guard.protocol import do, dumps
-from tests.system.site import Site, now_s, wait_until
+from tests.system.site import PATIENCE_S, Site, now_s, wait_until
 
 RELAY_S = 1.0 * 1.0 + 0.5  # the bench's relay and a contactor's travel, with room for a busy machine
 
@@ -77,6 +78,45 @@ def test_a_second_guard_is_refused_and_touches_no_pin(site: Site) -> None:
     wait_until(lambda: site.status()["scan"] and now_s() - since_s > 1.5, "a second and a half more")
     assert not site.power_off()
     assert [c for c in site.trace(since_s) if c.name in ("main", "second", "watchdog")] == []
+
+
+_BREAKS_AFTER_SCANS = """
+import sys
+from controller.cli import guard_process
+from controller.guard import loop
+whole = loop.step
+def broken(rig, memory, *rest):
+    if memory.sequence.state.name == "VENTING":
+        raise ZeroDivisionError("a mistake in the program")
+    return whole(rig, memory, *rest)
+loop.step = broken
+sys.exit(guard_process.run(int(sys.argv[1])))
+"""
+
+
+def test_a_mistake_in_a_scan_takes_power_off_says_why_and_ends(site: Site) -> None:
+    site.guard = site.spawn_guard(program=("-c", _BREAKS_AFTER_SCANS))
+    wait_until(site.status_if_any, "a guard that answers")
+
+    def start() -> bool:
+        try:
+            site.do(Verb.RESET)
+            site.do(Verb.START)
+        except NoGuard:
+            return True
+        return bool(site.truth()["closed"])
+
+    wait_until(start, "power")
+    site.forget_client()
+    assert site.guard.wait(PATIENCE_S) == 1
+    wait_until(site.power_off, "power off")
+    assert site.guard.stderr is not None
+    said = site.guard.stderr.read()
+    site.guard.stderr.close()
+    assert "power is off: ZeroDivisionError: a mistake in the program" in said
+    assert "Traceback" not in said
+    assert "in broken" in (site.state / "crash.txt").read_text()
+    assert "guard ended while powered" in [c["name"] for c in site.start_guard()["causes"]]
 
 
 def test_without_a_link_it_runs_all_the_same(site: Site) -> None:
