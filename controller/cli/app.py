@@ -59,6 +59,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("gas", "controller.cli.arithmetic:gas", "Gas, water, heat and efficiency at a current.", SUMS),
     Entry("room", "controller.cli.arithmetic:room", "Air that a room needs.", SUMS),
     Entry("guard", "controller.cli.guard:guard", "Watch and drive a rig.", PROCESSES),
+    Entry("outputs-off", "controller.cli.outputs_off:outputs_off", "Every output safe, after a guard.", PROCESSES),
     Entry("link", "controller.cli.link:link", "Telemetry to the broker, commands back.", PROCESSES),
     Entry("page", "controller.cli.page:page", "Serve the phone page; who may log in; HTTPS.", PROCESSES),
     Entry("bench", "controller.cli.bench:bench", "Simulated hardware of a rig.", PROCESSES),
