@@ -81,7 +81,7 @@ def test_what_is_stored_gives_back_every_sample_within_the_bound_and_every_gap(
             assert math.isnan(points.value[newest])
             continue
         if points.at_s[min(after, len(points.at_s) - 1)] == at_s:
-            assert points.value[after] == pytest.approx(number, rel=1e-6)
+            assert points.value[after] == pytest.approx(number, rel=1e-6, abs=0.13 * bound)
             assert points.mark[after] & STATUS == status
         else:
             assert points.mark[after] & JOINED
@@ -101,6 +101,11 @@ def test_a_block_goes_on_from_the_one_before() -> None:
     rows = [Row(1000, ((1.0, 0),)), Row(2000, ((1.0, 0),))]
     assert stored(rows, 0.1, before=Row(0, ((1.0, 0),))).mark.tolist() == [JOINED, JOINED]
     assert stored(rows, 0.1, before=Row(0, ((None, 4),))).mark.tolist() == [0, JOINED]
+
+
+def test_an_eighth_of_the_bound_may_go_into_rounding_and_nothing_where_the_bound_is_nothing() -> None:
+    assert blocks.rounded(20.013, 0.05) == (20.015625, 0.05 - 0.00390625)
+    assert blocks.rounded(20.013, 0.0) == (pytest.approx(20.013, rel=1e-7), 0.0)
 
 
 def test_bytes_that_are_no_block_are_refused() -> None:
