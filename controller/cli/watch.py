@@ -96,7 +96,7 @@ def _screen(run_dir: Path, until_s: float) -> None:
     from rich.live import Live
 
     with Live(auto_refresh=False, screen=True) as live:
-        for view in Watcher(run_dir, HINT if "bench" in str(run_dir) or _simulated(run_dir) else "").views():
+        for view in Watcher(run_dir, HINT if _simulated(run_dir) else "").views():
             live.update(render(view), refresh=True)
             if time.monotonic() >= until_s:
                 return
