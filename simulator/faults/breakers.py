@@ -28,11 +28,11 @@ def _of(part: str, words: str) -> tuple[FaultKind, ...]:
             (Act(part, "chatter", "hz"),), (_HZ,),
         ),
         FaultKind(
-            f"{part}-contact-says-open", f"Auxiliary of the {words.lower()} says open", "Its wire is broken.",
+            f"{part}-contact-says-open", f"Auxiliary of the {words.lower()} says open", "Its wire is broken: what is closed reads open.",
             (Act(part, "auxiliary_open"),),
         ),
         FaultKind(
-            f"{part}-contact-says-closed", f"Auxiliary of the {words.lower()} says closed", "It is bent, and never opens.",
+            f"{part}-contact-says-closed", f"Auxiliary of the {words.lower()} says closed", "It is bent and never opens: what is open reads closed.",
             (Act(part, "auxiliary_closed"),), hidden=True,
         ),
         FaultKind(

@@ -39,7 +39,7 @@ FAULTS = (
         _process("clock", "seconds"), (Parameter("seconds", 1_209_600.0, 0.0, 1e9, "ahead, s"),), harmless=True,
     ),
     FaultKind(
-        "clock-back", "Wall clock jumps back", "A wrong time server.",
+        "clock-back", "Wall clock jumps back", "A wrong time server, or somebody sets it by hand.",
         _process("clock", "seconds"), (Parameter("seconds", -5400.0, -1e9, 0.0, "back, s"),), harmless=True,
     ),
     FaultKind(

@@ -174,6 +174,12 @@ SUPPLY = (
         (Parameter("amps", 40.0, 0.0, 200.0, "current it climbs to, A"),), onset=Onset.RAMP, over_s=2.0,
     ),
     FaultKind(
+        "over-current", "The current leaps above its limit",
+        "The regulator fails at once instead of slowly: what supply-runs-away does, in one step.",
+        (Act(PLANT, "supply_forced_a", "amps"), Act(PLANT, "supply_forced_v", 12.0)),
+        (Parameter("amps", 42.0, 0.0, 200.0, "current it gives, A"),),
+    ),
+    FaultKind(
         "supply-ignores-setpoint", "Supply ignores its set-point",
         "The wire of the set-point has come off and the supply takes its own knob instead.",
         _field("supply_forced_a", "amps", 30.0), (Parameter("amps", 30.0, 0.0, 200.0, "current it gives, A"),),

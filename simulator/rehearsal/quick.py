@@ -230,6 +230,7 @@ class QuickBench(WholeBench):
         self._prepared = False
         self._asked_inputs = behind.surroundings
         self._around = behind.surroundings
+        self._quantities = _Live(behind)
 
     # --- what the quick instruments ask for
 
@@ -311,13 +312,16 @@ class QuickBench(WholeBench):
              1e300 if c.closed_to is None else c.closed_to)
             for c, q in quick if c.of in place
         ]  # fmt: skip
-        self._slow_contacts = [c for c in self.wiring.contact if c.signal not in self._quick]
+        slow = [c for c in self.wiring.contact if c.signal not in self._quick]
+        self._slow_contacts = [c for c in slow if c.of != "button"]
+        self._buttons = [c for c in slow if c.of == "button"]
         self._chain_contacts = [c for c, _ in quick if c.of == "stop_chain"]
         self._turning = [
             (m, self.turbines[m.signal], self._meters.get(m.signal), place[self._follows[m.signal]])
             for m in self.wiring.meter
         ]
         self._temperature = place["cell_temperature_c"]
+        self._chain_seen: bool | None = None
         self._prepared = True
 
     def swap(self, first: str, second: str) -> None:
@@ -358,7 +362,6 @@ class QuickBench(WholeBench):
         shown = behind.shown()
         for meter, turbine, quick, at in self._turning:
             if quick is None or meter.signal in self._faults:
-                self._quantities = _View(shown)
                 self._turn_slowly(meter, turbine, quick, shown[at], from_s, now_s)
             else:
                 quick.turned(turbine.edges(shown[at], from_s, now_s))
@@ -375,16 +378,18 @@ class QuickBench(WholeBench):
             (shown[self._temperature] < chain.thermostat_c) is not self._thermostat_closed
             or (self._thermostat_closed and "stop_button" not in self._faults) is not power.chain_closed
         ):
-            self._quantities = _View(shown)
             self._thermostat()
         for contact, state, at, low, high in self._by_quantity:
             if (low <= shown[at] <= high) is not state.closed:
-                self._quantities = _View(shown)
                 self._move(contact, dt_s)
-        for contact in self._chain_contacts:
-            self._move(contact, dt_s)
+        if power.chain_closed is not self._chain_seen:
+            self._chain_seen = power.chain_closed
+            for contact in self._chain_contacts:
+                self._move(contact, dt_s)
+        if self._pressed_until_s:
+            for contact in self._buttons:
+                self._move(contact, dt_s)
         for contact in self._slow_contacts:
-            self._quantities = _View(shown)
             self._move(contact, dt_s)
 
     def _turn_slowly(
@@ -398,22 +403,21 @@ class QuickBench(WholeBench):
             self.board.drive(meter.pin, level, at_s)
 
     def truth(self) -> dict[str, Any]:
-        self._quantities = self.behind.quantities()
-        return super().truth()
+        return super().truth() | {"quantities": dict(self.behind.quantities())}
 
 
-class _View(dict[str, float]):
-    """Quantities by name, looked up in what was seen."""
+class _Live(dict[str, float]):
+    """Quantities by name, as they are now."""
 
-    def __init__(self, seen: Seen) -> None:
-        self._seen = seen
+    def __init__(self, behind: PlantBehind) -> None:
+        self._behind = behind
 
     def __getitem__(self, name: str) -> float:
-        value: float = getattr(self._seen, name)
+        value: float = getattr(self._behind.last, name)
         return value
 
     def get(self, name: str, default: Any = None) -> Any:
-        return getattr(self._seen, name, default)
+        return getattr(self._behind.last, name, default)
 
 
 class QuickInstruments(Instruments):
