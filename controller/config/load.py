@@ -47,13 +47,14 @@ class CompiledRig:
     reasons: dict[str, str]  # why each limit is what it is, by its name
 
 
-def load(path: str | FilePath, today: date | None = None) -> CompiledRig:
+def load(path: str | FilePath, today: date | None = None, change: dict[str, Any] | None = None) -> CompiledRig:
     """The rig described in a file. Raises RigFileError with all that is wrong.
 
-    today: day by which proof tests are judged; this machine's unless given.
+    today: day by which proof tests are judged; this machine's unless given. change: keys laid over those of the file,
+    to ask what a rig would have done with other settings.
     """
     path = FilePath(path)
-    return compile_text(_read(path), path.name, today or date.today())
+    return compile_text(_read(path), path.name, today or date.today(), change)
 
 
 def _read(path: FilePath) -> bytes:
@@ -86,9 +87,12 @@ def parse(text: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]]:
         raise RigFileError((Problem(name, line, "", f"not TOML: {wrong}", "Put the line right."),)) from None
 
 
-def compile_text(text: bytes, name: str, today: date) -> CompiledRig:
-    """As `load`, from the bytes of a file. name: how messages call it."""
+def compile_text(text: bytes, name: str, today: date, change: dict[str, Any] | None = None) -> CompiledRig:
+    """As `load`, from the bytes of a file. name: how messages call it; change: keys laid over those of the file."""
     document, lines = parse(text, name)
+    if change:
+        _lay_over(document, change)
+        text += repr(change).encode()
     problems = Problems(name, lines)
     plain = with_units(document, problems)
     try:
@@ -99,6 +103,14 @@ def compile_text(text: bytes, name: str, today: date) -> CompiledRig:
         raise
     problems.raise_any()
     return _compile(file, hashlib.sha256(text).hexdigest()[:HASH_DIGITS], problems, today)
+
+
+def _lay_over(document: dict[str, Any], change: dict[str, Any]) -> None:
+    for key, value in change.items():
+        if isinstance(value, dict) and isinstance(document.get(key), dict):
+            _lay_over(document[key], value)
+        else:
+            document[key] = value
 
 
 def _compile(file: RigFile, rig_hash: str, problems: Problems, today: date) -> CompiledRig:

@@ -232,6 +232,7 @@ class Guard:
         header = {
             "rig": self.rig.name,
             "rig_hash": self.rig.rig_hash,
+            "rig_file": self._rig_file,
             "boot": self._boot,
             "trip_s": due_s - AFTER_S,
             "causes": causes,
