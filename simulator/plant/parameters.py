@@ -115,7 +115,7 @@ class HeatParameters:
     coil_j_k: float = 100.0
     coolant_l_min: float = 2.0  # with the valve open
     coolant_s: float = 0.4  # time constant of its flow
-    evaporation_mol_s_pa: float = 6.0e-8  # surface of one reservoir
+    evaporation_mol_s_pa: float = 6.0e-7  # one side; gas that has bubbled through lye leaves it nearly saturated
     steam_mol_s_pa: float = 2.7e-6  # above boiling
     reflux: float = 0.7  # share of the vapour that condenses under the lid on its way out, and runs back with its heat
 

@@ -74,7 +74,7 @@ def lye_fits(lye: Lye) -> LyeFits:
     wb, tb = w[below], t[below]
     activity = properties.water_activity(lye, wb, tb)
     reversible = thermodynamics.reversible_voltage_v(tb, ATMOSPHERE_BAR, activity)
-    usual = (w > 0.1) & (w < 0.3)
+    usual = (w > 0.17) & (w < 0.3)
     heat = properties.heat_capacity_j_kg_k(lye, w, t)
     return LyeFits(
         largest_w=largest_w,

@@ -73,7 +73,7 @@ def _build(
     c, y, h, wear, room = parameters.cell, parameters.hydraulics, parameters.heat, parameters.wear, parameters.room
     fits = lye_fits(y.lye)
     vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
-    scarce = trouble.scarce
+    scarce, condense = trouble.scarce, trouble.condense
     strays, boils, pours = trouble.separator(parameters), trouble.boiling(parameters), trouble.pouring(parameters)
     zero_k, gas, h2_mol_c, o2_mol_c, water_kg_mol = ZERO_CELSIUS_K, GAS_J_MOL_K, H2_MOL_C, O2_MOL_C, WATER_KG_MOL
     water_j_kg_k, hydroxide_j_kg_k, latent_j_kg = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg
@@ -183,9 +183,11 @@ def _build(
 
         # --- evaporation and boiling
         wet = surface_mol_s_pa * water_h / (water_h + nearly_dry_kg)
-        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + 2.0 * wet * ahead_s * pa_mol_h)
+        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + wet * ahead_s * pa_mol_h)
         wet = surface_mol_s_pa * water_o / (water_o + nearly_dry_kg)
-        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + 2.0 * wet * ahead_s * pa_mol_o)
+        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + wet * ahead_s * pa_mol_o)
+        if evaporate_h < 0.0 or evaporate_o < 0.0:  # condensing: half at most, so that what passes elsewhere is there too
+            evaporate_h, evaporate_o = condense(evaporate_h, vapour_h, ahead_s), condense(evaporate_o, vapour_o, ahead_s)
         steam = thrown = 0.0  # to each side
         if stack_c > WARM_C:
             stack_pa = vapour_pa(0.5 * (w_h + w_o), stack_c)

@@ -58,7 +58,8 @@ def cold_start(parameters: Parameters, temperature_c: float = 20.0, mass_fractio
 SETTLED_K_S = 1e-8  # 0.04 mK an hour
 CHUNK_S = 400.0
 LONGEST_JUMP_K = 10.0
-SPILL_S = 20.0  # for the gas that the water given back last has pressed out
+SPILL_S = 30.0  # for the gas that the water given back last has pressed out
+SCAN_S = 0.1
 
 
 @lru_cache(maxsize=64)  # a state is immutable, and this takes a second
@@ -77,16 +78,16 @@ def steady_state(parameters: Parameters, inputs: Inputs = RUN30) -> State:
         start_c, middle_c, end_c = (contents_of(s).stack_c for s in (first, second, third))
         before_k, after_k = middle_c - start_c, end_c - middle_c
         if abs(after_k) < SETTLED_K_S * CHUNK_S:
-            return _counted_anew(_run(parameters, third, inputs, SPILL_S))
+            return _counted_anew(_run(parameters, third, inputs, SPILL_S, SCAN_S))
         left = min(max(after_k / before_k, 0.5), 0.93) if before_k != 0.0 else 0.9  # of a difference, after one chunk
         ahead_k = after_k * left / (1.0 - left)
         state = _warmed(parameters, third, max(-LONGEST_JUMP_K, min(LONGEST_JUMP_K, ahead_k)))
     raise ValueError(f"nothing lasts under these inputs; the stack is at {contents_of(state).stack_c:.0f} C and moves")
 
 
-def _run(parameters: Parameters, state: State, inputs: Inputs, duration_s: float) -> State:
-    for _ in range(round(duration_s / 0.5)):
-        state = advance(parameters, state, inputs, 0.5)
+def _run(parameters: Parameters, state: State, inputs: Inputs, duration_s: float, dt_s: float = 0.5) -> State:
+    for _ in range(round(duration_s / dt_s)):
+        state = advance(parameters, state, inputs, dt_s)
     return state
 
 

@@ -24,6 +24,11 @@ def scarce(wanted: float, held: float, made: float, ahead_s: float) -> float:
     return wanted if wanted < most else most
 
 
+def condense(evaporates: float, vapour: float, ahead_s: float) -> float:
+    """Evaporation, mol/s; below zero no more than half of the vapour there is goes in one step."""
+    return max(evaporates, -0.5 * vapour / ahead_s) if ahead_s > 0.0 else evaporates
+
+
 def separator(parameters: Parameters) -> SeparatorOf:
     """Gas pressed through the wet cloth beyond its bubble point, and mixing over cloth that is bare or torn."""
     y = parameters.hydraulics
