@@ -269,6 +269,37 @@ ADVICE: dict[str, Advice] = {
         "End the test, then start again.",
         "Do not test inputs under power.",
     ),
+    # --- warnings whose trip has another name, or that have none
+    "over-temperature derate": Advice(
+        "morning",
+        "Coolant: tap, hose, drain. The current has been turned down by itself.",
+        "Let it run on at less, and look at the coolant when you pass.",
+        _HANDS,
+    ),
+    "coolant flow warn": Advice(
+        "morning",
+        "Tap turned down? Grit in the meter?",
+        "Put the flow right before the next run.",
+        "Do not take the hose off under power.",
+    ),
+    "coolant outlet warn": Advice(
+        "morning",
+        "Coolant flow, and the current.",
+        "Give it more coolant or less current.",
+        "Do not touch the hose: it scalds.",
+    ),
+    "cell voltage warn": Advice(
+        "morning",
+        "Lye too cold or too thin? A clamp loose or corroded? Which cell?",
+        "Measure the density and feel the clamps once power is off.",
+        "Do not tighten a clamp under power.",
+    ),
+    "frost warn": Advice(
+        "morning",
+        "Coolant line, seal and vent: ice bursts the one and plugs the others.",
+        "Drain the coolant line or warm the room, and see that the vent is free.",
+        "Do not start before the vent is proven free.",
+    ),
 }
 
 UNKNOWN = Advice(

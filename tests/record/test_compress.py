@@ -105,7 +105,8 @@ def test_a_block_goes_on_from_the_one_before() -> None:
 
 def test_an_eighth_of_the_bound_may_go_into_rounding_and_nothing_where_the_bound_is_nothing() -> None:
     assert blocks.rounded(20.013, 0.05) == (20.015625, 0.05 - 0.00390625)
-    assert blocks.rounded(20.013, 0.0) == (pytest.approx(20.013, rel=1e-7), 0.0)
+    assert blocks.rounded(20.013, 0.0) == (blocks.single(20.013), 0.0)
+    assert blocks.single(20.013) == pytest.approx(20.013, rel=1e-7)
 
 
 def test_bytes_that_are_no_block_are_refused() -> None:
