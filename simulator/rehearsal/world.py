@@ -21,6 +21,7 @@ from controller.core.rig import Grade
 from controller.core.sequence import State
 from controller.core.signals import Reading
 from controller.guard.loop import Times
+from controller.guard.ring import FrameRing
 from controller.hardware.instruments import Instruments, SlowGroup
 from simulator.boards.clock import VirtualClock
 from simulator.boards.wiring import Wiring
@@ -254,6 +255,7 @@ class World:
         self.settle_at(at or settled(self.behind.parameters, self.current_a, self.ambient_c))
         for _ in range(round(SETTLE_S / self.rig.core.scan_s)):
             self.scan()
+        self.guard._frames = FrameRing(self.rig.core.scan_s)  # the record begins after the memory was set
         if self.state is not State.RUNNING:
             raise CannotStart(f"it starts, but does not go on: {self._last_words()}")
 
