@@ -291,6 +291,12 @@ def inputs_within_supply(q: Question) -> None:
                 "Use an isolating amplifier (isolated = true), or read the shunt in the negative lead differentially."
             )
             q.problems.add(path, "the shunt's lead would share the converter's ground", right)
+        if signal.hall is not None and signal.hall.rail_V > supply_v + MARGIN_V:
+            q.problems.add(
+                (*path, "hall"),
+                f"a sensor on {signal.hall.rail_V:g} V can put as much on a pin of a chip on {supply_v:g} V",
+                "Put 10 and 20 kilohm between them (two thirds) and give V_per_A and rail_V behind those.",
+            )
         if signal.divider is not None:
             open_v = q.file.supply.open_circuit_V
             share = signal.divider.bottom_ohm / (signal.divider.top_ohm + signal.divider.bottom_ohm)

@@ -126,7 +126,7 @@ def _over_volts(volts: float) -> Callable[[Facts], float | None]:
 def zero_current_a(file: RigFile) -> float:
     """Below this no current flows: 0.5 A, or twice the error of the measurement."""
     current = file.fitted.get("current")
-    return max(0.5, 2.0 * current.error) if isinstance(current, Channel) else 0.5
+    return max(0.5, 2.0 * current.whole_error) if isinstance(current, Channel) else 0.5
 
 
 def _with_derate(facts: Facts, from_c: float) -> float | None:

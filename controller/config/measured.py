@@ -57,6 +57,11 @@ class Measured(SignalTable):
     step: Positive | None = Field(default=None, description="largest believable change between two samples")
     rate: NotNegative | None = Field(default=None, description="and how much faster it may be, a second")
 
+    @property
+    def whole_error(self) -> float:
+        """Largest error, in the signal's unit, with what its surroundings add."""
+        return self.error
+
 
 class TwoPoints(Table):
     """A straight line through two measured points."""
@@ -91,6 +96,29 @@ class Platinum(Table):
     ohm_at_0_C: Positive = 1000.0
 
 
+class SteinhartHart(Table):
+    """A thermistor by its three coefficients: half a kelvin better than beta near freezing."""
+
+    pull_up_ohm: Positive
+    a: float = Field(gt=0.0, lt=0.1)
+    b: float = Field(gt=0.0, lt=0.1)
+    c: float = Field(gt=0.0, lt=0.1)
+
+
+class Hall(Table):
+    """A ratiometric Hall sensor: at no current it gives half its rail, and that half moves with the rail.
+
+    All volts are those at the converter. Read against half of the same rail (minus), a sagging rail moves nothing;
+    read against ground, what the rail may be off by is added to the error of the signal.
+    """
+
+    V_per_A: Positive
+    rail_V: Positive = Field(description="rail of the sensor as it would read at the converter, V")
+    rail_error_percent: float = Field(
+        default=5.0, ge=0.0, le=20.0, description="how far the rail may be off while nobody measures it, percent"
+    )
+
+
 class Supervised(Table):
     """A contact with an end-of-line resistor."""
 
@@ -112,14 +140,25 @@ class Channel(Measured):
     isolated: bool = Field(
         default=False, description="true: an isolating amplifier stands between the cell and the converter"
     )
-    V_per_A: Positive | None = Field(default=None, description="shunt with amplifier, V at the converter for each A")
+    V_per_A: Positive | None = Field(
+        default=None, description="shunt, V at the converter for each A, its amplifier included if it has one"
+    )
+    hall: Hall | None = None
     V_per_V: Positive | None = Field(default=None, description="amplifier, V at the converter for each V at the cell")
     divider: Divider | None = None
     two_points: TwoPoints | None = None
     loop: Loop | None = None
     thermistor: Thermistor | None = None
+    steinhart_hart: SteinhartHart | None = None
     platinum: Platinum | None = None
     mounted: Literal["dry well", "outside plastic", "return hose"] = "dry well"
+
+    @property
+    def whole_error(self) -> float:
+        """As stated; for a Hall sensor read against ground also what its rail moves, A: half of the rail is its zero."""
+        if self.hall is None or self.minus is not None:
+            return self.error
+        return self.error + self.hall.rail_V / 2.0 * self.hall.rail_error_percent / 100.0 / self.hall.V_per_A
 
 
 class SupervisedChannel(SignalTable):

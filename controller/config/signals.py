@@ -16,6 +16,7 @@ from controller.hardware.scales import (
     CurrentLoop,
     LiveZero,
     NtcBeta,
+    NtcSteinhartHart,
     Platinum,
     PulledUp,
     Scale,
@@ -29,9 +30,12 @@ from controller.hardware.scales import (
 CONVERSION_S = 0.95  # of one 1-Wire sensor
 KERNEL_S = 1.05  # of one question to the kernel
 MOST_GRACE_S = 6.0
-SCALINGS = ("V_per_A", "V_per_V", "divider", "two_points", "loop", "thermistor", "platinum")
+SCALINGS = ("V_per_A", "V_per_V", "hall", "divider", "two_points", "loop", "thermistor", "steinhart_hart", "platinum")
 # A rail is not quite reached, and a converter shows the code before its last one as its own end.
 RAIL = 0.99
+# A bare shunt in the negative lead goes this far under ground when current flows backwards, and keeps its sign; the
+# chip stands 0.3 V (ADS1115 data sheet, absolute maximum ratings).
+BELOW_GROUND_V = 0.1
 LAST_CODE = 32767 / 32768
 
 
@@ -215,6 +219,9 @@ def _channel(
 def _scale(signal: measured.Channel, supply_v: float) -> Scale:
     if signal.V_per_A is not None:
         return shunt_amplifier(signal.V_per_A)
+    if signal.hall is not None:
+        middle_v = 0.0 if signal.minus is not None else signal.hall.rail_V / 2.0
+        return TwoPoint(middle_v, 0.0, middle_v + signal.hall.V_per_A, 1.0)
     if signal.V_per_V is not None:
         return TwoPoint(0.0, 0.0, signal.V_per_V, 1.0)
     if signal.divider is not None:
@@ -224,6 +231,9 @@ def _scale(signal: measured.Channel, supply_v: float) -> Scale:
     if signal.thermistor is not None:
         wired = PulledUp(signal.thermistor.pull_up_ohm, supply_v)
         return NtcBeta(wired, signal.thermistor.ohm_at_25_C, signal.thermistor.beta_K)
+    if signal.steinhart_hart is not None:
+        given = signal.steinhart_hart
+        return NtcSteinhartHart(PulledUp(given.pull_up_ohm, supply_v), given.a, given.b, given.c)
     if signal.platinum is not None:
         return Platinum(PulledUp(signal.platinum.pull_up_ohm, supply_v), signal.platinum.ohm_at_0_C)
     points = signal.two_points
@@ -262,7 +272,8 @@ def _fitted(
     low, high, error, filter_s = 0.0, 1.0, 0.0, 0.0
     step, rate_per_s, normal = math.inf, 0.0, None
     if isinstance(signal, measured.Measured):
-        low, high, error, filter_s = signal.range_low, signal.range_high, signal.error, signal.filter_s
+        low, high, filter_s = signal.range_low, signal.range_high, signal.filter_s
+        error = signal.whole_error
         step, rate_per_s, normal = signal.step or math.inf, signal.rate or 0.0, signal.normal
         if low >= high:
             problems.add((*path, "range_low"), f"{low:g} is not below range_high", f"Give less than {high:g}.")
@@ -280,7 +291,9 @@ def _fitted(
         high=high,
         electrical_low=ends.pinned_low,
         electrical_high=ends.pinned_high,
-        rail_is_wire_fault=isinstance(signal, measured.Channel) and bool(signal.thermistor or signal.platinum),
+        rail_is_wire_fault=isinstance(signal, measured.Channel) and bool(
+            signal.thermistor or signal.steinhart_hart or signal.platinum
+        ),
         step=step,
         rate_per_s=rate_per_s,
         filter_s=filter_s,
@@ -306,7 +319,8 @@ ENDLESS = Ends(-math.inf, math.inf, -math.inf, math.inf)
 def volts_at_ends(signal: measured.Channel, supply_v: float) -> tuple[float, float]:
     """Least and most volts that the channel can show: the converter's range or the rails of its supply."""
     middle_v = (signal.middle_V or 0.0) if signal.minus is not None else 0.0
-    return max(-signal.range_V, -middle_v), min(signal.range_V * LAST_CODE, RAIL * supply_v - middle_v)
+    below_v = BELOW_GROUND_V if signal.V_per_A is not None and signal.minus is not None and not signal.isolated else 0.0
+    return max(-signal.range_V, -middle_v - below_v), min(signal.range_V * LAST_CODE, RAIL * supply_v - middle_v)
 
 
 def _ends(signal: measured.Channel, scale: Scale, supply_v: float) -> Ends:
@@ -317,7 +331,7 @@ def _ends(signal: measured.Channel, scale: Scale, supply_v: float) -> Ends:
             scale = scale.line
         case CurrentLoop():
             low_v = max(low_v, 3.61e-3 * scale.ohm)
-        case NtcBeta() | Platinum():
+        case NtcBeta() | NtcSteinhartHart() | Platinum():
             low_v, high_v = max(low_v, 0.011 * supply_v), min(high_v, 0.989 * supply_v)
     first, last = scale(low_v).number, scale(high_v).number
     if first is None or last is None:
@@ -325,7 +339,7 @@ def _ends(signal: measured.Channel, scale: Scale, supply_v: float) -> Ends:
             "the scaling has no meaning at the ends of this channel. Give a range_V that covers the sensor."
         )
     # against ground nothing is pinned at 0 V: a quantity at rest reads it, give or take a count
-    open_ended = signal.minus is None and not isinstance(scale, NtcBeta | Platinum)
+    open_ended = signal.minus is None and not isinstance(scale, NtcBeta | NtcSteinhartHart | Platinum)
     if first <= last:
         return Ends(first, last, -math.inf if open_ended else first, last)
     return Ends(last, first, last, math.inf if open_ended else first)
