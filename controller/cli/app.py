@@ -47,6 +47,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("accept", "controller.cli.orders:accept", "Accept a changed rig file.", EVERY_DAY),
     Entry("service", "controller.cli.orders:service", "Outputs by hand, supply isolated.", EVERY_DAY),
     Entry("drive", "controller.cli.orders:drive", "Switch one output in service.", EVERY_DAY),
+    Entry("new", "controller.cli.new:new", "Questions in plain words, and the rig file of your rig.", BEFORE),
     Entry("check", "controller.cli.check:check", "What a rig file means, and whether the rig may be left.", BEFORE),
     Entry("demo", "controller.cli.demo:demo", "A whole rig, simulated, on this machine.", FAULTS),
     Entry("rehearse", "controller.cli.rehearse:rehearse", "Play faults on a rig before they happen.", FAULTS),
@@ -61,6 +62,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("guard", "controller.cli.guard:guard", "Watch and drive a rig.", PROCESSES),
     Entry("outputs-off", "controller.cli.outputs_off:outputs_off", "Every output safe, after a guard.", PROCESSES),
     Entry("link", "controller.cli.link:link", "Telemetry to the broker, commands back.", PROCESSES),
+    Entry("notify", "controller.cli.notify:notify", "Tell people what happens; best on another machine.", PROCESSES),
     Entry("page", "controller.cli.page:page", "Serve the phone page; who may log in; HTTPS.", PROCESSES),
     Entry("bench", "controller.cli.bench:bench", "Simulated hardware of a rig.", PROCESSES),
 )  # fmt: skip

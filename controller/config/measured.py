@@ -155,7 +155,7 @@ class Channel(Measured):
 
     @property
     def whole_error(self) -> float:
-        """As stated; for a Hall sensor read against ground also what its rail moves, A: half of the rail is its zero."""
+        """As stated; for a Hall sensor read against ground also what its rail moves, A: half of that is its zero."""
         if self.hall is None or self.minus is not None:
             return self.error
         return self.error + self.hall.rail_V / 2.0 * self.hall.rail_error_percent / 100.0 / self.hall.V_per_A
