@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from controller.config import models
+from controller.config import measured, models
 from controller.config.load import CompiledRig
 from controller.hardware import description as hw
 from simulator.boards.wiring import Contact, Converter, Meter, Output, Power, StopChain, Thermometer, Travel, Wiring
@@ -13,6 +13,7 @@ LOOKS_AT: dict[str, str] = {
     "current": "current_a",
     "voltage": "stack_voltage_v",
     "cell_temperature": "cell_temperature_c",
+    "cell_temperature_2": "cell_temperature_c",
     "coolant_outlet": "coolant_outlet_c",
     "coolant_inlet": "coolant_inlet_c",
     "coolant_flow": "coolant_flow_l_min",
@@ -28,6 +29,7 @@ CONTACTS: dict[str, tuple[str, float | None, float | None]] = {
     "level_not_high": ("level_h_mm", None, 260.0),
     "dry_floor": ("tray_mm", None, 2.0),
     "air_flow": ("air_flow_m3_h", 12.0, None),
+    "cooling_air": ("coolant_flow_l_min", 0.75, None),  # the plant's coil stands for the fan's air
     "seal_filled": ("seal_h_mm", 10.0, None),
     "stop_chain": ("stop_chain", None, None),
 }
@@ -76,7 +78,8 @@ def wiring_as_described(compiled: CompiledRig) -> Wiring:
 
 def _pins(file: models.RigFile, hardware: hw.Hardware) -> dict[str, Output]:
     pins = {
-        name: Output(out.pin, "high" if out.active_high else "low", _behind(file, name)) for name, out in hardware.outputs
+        name: Output(out.pin, "high" if out.active_high else "low", _behind(file, name))
+        for name, out in hardware.outputs
     }
     if hardware.heartbeat is not None:
         pins["edge"] = Output(hardware.heartbeat.pin)
@@ -121,9 +124,12 @@ def _converters(file: models.RigFile, hardware: hw.Hardware) -> tuple[Converter,
 
 def _part(name: str, signal: object, middle_v: float) -> Part:
     of = LOOKS_AT.get(name, OTHERWISE)
-    if isinstance(signal, models.Channel):
+    if isinstance(signal, measured.Channel):
         if signal.V_per_A is not None:
             return Shunt("shunt", name, of, 75.0, 50.0, signal.V_per_A * 50.0 / 0.075, middle_v, noise_v=3e-5)
+        if signal.hall is not None:
+            at_rest_v = middle_v if signal.minus is not None else signal.hall.rail_V / 2.0
+            return Linear("linear", name, of, at_rest_v, at_rest_v + 10.0 * signal.hall.V_per_A, 0.0, 10.0, noise_v=2e-4)
         if signal.V_per_V is not None:
             return Amplifier("amplifier", name, of, signal.V_per_V, middle_v, noise_v=2e-4)
         if signal.divider is not None:
@@ -137,6 +143,6 @@ def _part(name: str, signal: object, middle_v: float) -> Part:
         if signal.two_points is not None:
             (low_v, high_v), (low, high) = signal.two_points.at_V, signal.two_points.means
             return Linear("linear", name, of, low_v, high_v, low, high, noise_v=1e-4)
-    if isinstance(signal, models.SupervisedChannel):
+    if isinstance(signal, measured.SupervisedChannel):
         return Fixed("fixed", name, signal.supervised.closed_V)
     raise ValueError(f"{name}: a bench cannot be worked out for this sensor; write a wiring file beside the rig file")
