@@ -5,7 +5,7 @@ from __future__ import annotations
 from .inputs import Inputs
 from .parameters import Parameters
 from .rates import model
-from .state import State, stepped
+from .state import State
 from .supply import path_open, supply_live
 
 LONGEST_STEP_S = 1.0  # beyond it the heat of a nearly empty reservoir would no longer be stable
@@ -25,6 +25,6 @@ def advance(parameters: Parameters, state: State, inputs: Inputs, dt_s: float) -
     if not 0.0 < dt_s <= LONGEST_STEP_S:
         raise ValueError(f"dt_s is {dt_s}; a step is above 0 and at most {LONGEST_STEP_S} s")
     state = switch(state, inputs)
-    numbers, film_a = model(parameters).rates(state, inputs, dt_s)
-    film_c = tuple([q + dt_s * amps for q, amps in zip(state[-1], film_a, strict=True)])
-    return stepped(state, numbers, dt_s, film_c)
+    plant = model(parameters)
+    numbers, film_a = plant.rates(state, inputs, dt_s)
+    return plant.stepped(state, numbers, dt_s, film_a)

@@ -30,10 +30,10 @@ class CellParameters:
     electrode_height_mm: float = 100.0
     separator_overlap_mm: float = 5.0  # how far the separator stands above and below the electrodes
     gap_m: float = 0.005  # lye between the electrodes, both sides of the separator together
-    separator_ohm_m2: float = 4.1e-5  # soaked cloth; 0.41 ohm cm2 (common practice, no source)
+    separator_ohm_m2: float = 2.9e-5  # soaked cloth; 0.29 ohm cm2 (common practice, no source)
     reference_c: float = 60.0  # temperature of the two exchange current densities
     hydrogen_transfer: float = 0.54  # doi 10.1149/1.2123588
-    hydrogen_exchange_a_m2: float = 3.0  # 3e-4 A/cm2; published 1e-6 to 3e-4 A/cm2 on smooth nickel
+    hydrogen_exchange_a_m2: float = 1.4  # 1.4e-4 A/cm2; published 1e-6 to 3e-4 A/cm2 on smooth nickel
     hydrogen_activation_j_mol: float = 28_000.0  # from memory: 20 to 40 kJ/mol
     oxygen_transfer: float = 0.82  # 81 mV a decade at 60 C; published 70 (hot) to 120 (cold)
     oxygen_exchange_a_m2: float = 1.0  # 1e-4 A/cm2; published 1e-9 to 1e-4
@@ -53,6 +53,8 @@ class SupplyParameters:
     settable: bool = True  # False: a knob; the set-point the plant is given is where the knob stands
     largest_a: float = 60.0
     largest_v: float = 7.5
+    amps_knob: bool = True  # False: nothing holds the current under largest_a, whatever is asked
+    volts_knob: bool = True  # False: the volts are always largest_v
     choke_h: float = 1.0e-3  # smoothing inductance: how fast the current can follow the volts
     rise_s: float = 0.08  # time constants of the current regulator
     fall_s: float = 0.03

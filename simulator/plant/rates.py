@@ -29,7 +29,7 @@ from . import cell, contents, sides, supply, trouble
 from .inputs import Inputs
 from .parameters import Parameters
 from .properties import WATER_J_KG_K, lye_fits
-from .state import State
+from .state import State, Stepped, stepper
 
 WATER_KG_MOL = WATER_G_MOL / 1000.0
 H2_MOL_C = 1.0 / (ELECTRONS_PER_HYDROGEN * FARADAY_C_MOL)
@@ -52,6 +52,7 @@ class Model(NamedTuple):
     contents: contents.ContentsOf
     electrodes: cell.ElectrodesOf
     stack: cell.StackOf
+    stepped: Stepped
 
 
 @lru_cache(maxsize=64)
@@ -61,7 +62,7 @@ def model(parameters: Parameters) -> Model:
     current_of = supply.build(parameters, stack_of)
     contents_of = contents.build(parameters)
     rates = _build(parameters, electrodes, current_of, contents_of)
-    return Model(rates, contents_of, electrodes, stack_of)
+    return Model(rates, contents_of, electrodes, stack_of, stepper(parameters.cell.cells))
 
 
 def _build(
@@ -186,8 +187,10 @@ def _build(
         evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + wet * ahead_s * pa_mol_h)
         wet = surface_mol_s_pa * water_o / (water_o + nearly_dry_kg)
         evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + wet * ahead_s * pa_mol_o)
-        if evaporate_h < 0.0 or evaporate_o < 0.0:  # condensing: half at most, so that what passes elsewhere is there too
-            evaporate_h, evaporate_o = condense(evaporate_h, vapour_h, ahead_s), condense(evaporate_o, vapour_o, ahead_s)
+        if evaporate_h < 0.0:
+            evaporate_h = condense(evaporate_h, vapour_h, ahead_s)
+        if evaporate_o < 0.0:
+            evaporate_o = condense(evaporate_o, vapour_o, ahead_s)
         steam = thrown = 0.0  # to each side
         if stack_c > WARM_C:
             stack_pa = vapour_pa(0.5 * (w_h + w_o), stack_c)
@@ -216,14 +219,17 @@ def _build(
         )  # fmt: skip
         leave_h = (out_h + burst_h) / (gas_h + make_h * ahead_s)
         leave_o = (out_o + burst_o) / (gas_o + make_o * ahead_s)
-        h2_out_h = leave_h * (h2_h + make_h2_h * ahead_s)
-        o2_out_h = leave_h * (o2_h + make_o2_h * ahead_s)
-        air_out_h = leave_h * (air_h - air_pass * ahead_s)
-        vapour_out_h = leave_h * (vapour_h + make_vapour_h * ahead_s)
-        h2_out_o = leave_o * (h2_o + make_h2_o * ahead_s)
-        o2_out_o = leave_o * (o2_o + make_o2_o * ahead_s)
-        air_out_o = leave_o * (air_o + air_pass * ahead_s)
-        vapour_out_o = leave_o * (vapour_o + make_vapour_o * ahead_s)
+        stay_h, stay_o = 1.0 - leave_h * ahead_s, 1.0 - leave_o * ahead_s
+        h2_h_rate = stay_h * make_h2_h - leave_h * h2_h
+        o2_h_rate = stay_h * make_o2_h - leave_h * o2_h
+        air_h_rate = back_h - stay_h * air_pass - leave_h * air_h
+        vapour_h_rate = stay_h * make_vapour_h - leave_h * vapour_h
+        h2_o_rate = stay_o * make_h2_o - leave_o * h2_o
+        o2_o_rate = stay_o * make_o2_o - leave_o * o2_o
+        air_o_rate = back_o + stay_o * air_pass - leave_o * air_o
+        vapour_o_rate = stay_o * make_vapour_o - leave_o * vapour_o
+        h2_out_h, vapour_out_h = make_h2_h - h2_h_rate, make_vapour_h - vapour_h_rate
+        h2_out_o, vapour_out_o = make_h2_o - h2_o_rate, make_vapour_o - vapour_o_rate
         h2_leaked = h2_out_h * to_room
         if burst_h > 0.0:
             h2_leaked += (h2_out_h - h2_leaked) * burst_h / (out_h + burst_h)
@@ -324,14 +330,14 @@ def _build(
             0.5 * (added + holed - split) - boiled - dried_o - lose_water_o + equalise_water - exchange,
             -lose_hydroxide_h - equalise_hydroxide - exchange,
             -lose_hydroxide_o + equalise_hydroxide + exchange,
-            make_h2_h - h2_out_h,
-            make_o2_h - o2_out_h,
-            back_h - air_pass - air_out_h,
-            make_vapour_h - vapour_out_h,
-            make_h2_o - h2_out_o,
-            make_o2_o - o2_out_o,
-            back_o + air_pass - air_out_o,
-            make_vapour_o - vapour_out_o,
+            h2_h_rate,
+            o2_h_rate,
+            air_h_rate,
+            vapour_h_rate,
+            h2_o_rate,
+            o2_o_rate,
+            air_o_rate,
+            vapour_o_rate,
             (h2_to_h + o2_to_h - bubbles_h / flow_s) / (1.0 + ahead_s / flow_s),
             (h2_to_o + o2_to_o - bubbles_o / flow_s) / (1.0 + ahead_s / flow_s),
             room_rate,
@@ -355,8 +361,8 @@ def _build(
             0.0 if collecting else h2_by_outlet,
             h2_by_outlet if collecting else 0.0,
             h2_leaked,
-            o2_out_h + o2_out_o,
-            back_h + back_o - air_out_h - air_out_o,
+            make_o2_h - o2_h_rate + make_o2_o - o2_o_rate,
+            air_h_rate + air_o_rate,
         ), film_a  # fmt: skip
 
     return rates

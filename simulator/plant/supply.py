@@ -43,6 +43,7 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
     drooping = p.kind is SupplyKind.DROOPING
     choke_h, rise_s, fall_s, off_ohm, lag_s = p.choke_h, p.rise_s, p.fall_s, p.off_ohm, p.start_lag_s
     largest_a, largest_v = p.largest_a, p.largest_v
+    no_amps_knob, no_volts_knob = not p.amps_knob, not p.volts_knob
 
     def current(
         now_a: float, ready_s: float, film_c: tuple[float, ...], e: Electrodes, inputs: Inputs, ahead_s: float
@@ -67,11 +68,11 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
             return then_a, rate, then
         if forced_a is not None:
             set_a = forced_a
-        elif set_a > largest_a:
+        elif no_amps_knob or set_a > largest_a:
             set_a = largest_a
         if forced_v is not None:
             set_v = forced_v
-        elif set_v > largest_v:
+        elif no_volts_knob or set_v > largest_v:
             set_v = largest_v
         if set_a < 0.0:
             set_a = 0.0

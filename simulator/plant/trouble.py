@@ -25,7 +25,7 @@ def scarce(wanted: float, held: float, made: float, ahead_s: float) -> float:
 
 
 def condense(evaporates: float, vapour: float, ahead_s: float) -> float:
-    """Evaporation, mol/s; below zero no more than half of the vapour there is goes in one step."""
+    """An evaporation below zero, mol/s: at most half of the vapour in one step, as some may pass elsewhere."""
     return max(evaporates, -0.5 * vapour / ahead_s) if ahead_s > 0.0 else evaporates
 
 

@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 from simulator.plant import BOATHOUSE, MINIMAL, OFF, RUN30, Disturbances, Inputs, advance, cold_start, steady_state
 from simulator.plant.ledger import balances
 
-from .bench import derivative, disturbed, packed, run, seen, unpacked
+from .bench import derivative, packed, run, seen, unpacked
 
 READY = cold_start(BOATHOUSE)._replace(supply_ready_s=BOATHOUSE.supply.start_lag_s)
 CONSTANT_VOLTAGE = RUN30._replace(setpoint_a=60.0, setpoint_v=6.6)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -97,7 +99,7 @@ def test_less_coolant_means_a_warmer_outlet(supply: float, more: float) -> None:
     ],
 )
 def test_each_coolant_fault_shows_at_the_meter_as_it_would_and_warms_the_cell(
-    fault: dict[str, float], flow_l_min: float
+    fault: dict[str, Any], flow_l_min: float
 ) -> None:
     inputs = disturbed(**fault)
     look = seen(run(STEADY, inputs, 1200.0, 0.5), inputs)

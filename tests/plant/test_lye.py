@@ -125,5 +125,5 @@ def test_lye_mixed_too_thin_costs_volts() -> None:
 
 
 def test_a_strength_beyond_what_is_known_is_refused() -> None:
-    with pytest.raises(ValueError, match="from 0 to 0.4"):
+    with pytest.raises(ValueError, match=r"from 0 to 0\.4"):
         cold_start(BOATHOUSE, 20.0, mass_fraction=0.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -88,8 +89,8 @@ def test_at_constant_volts_current_and_temperature_drive_each_other_up_and_at_co
     for _ in range(4):
         state = run(state, uncooled, 3600.0, 1.0)
         looks.append(seen(state, uncooled))
-    rises_k = [b.cell_temperature_c - a.cell_temperature_c for a, b in zip(looks, looks[1:], strict=False)]
-    rises_a = [b.current_a - a.current_a for a, b in zip(looks, looks[1:], strict=False)]
+    rises_k = [b.cell_temperature_c - a.cell_temperature_c for a, b in pairwise(looks)]
+    rises_a = [b.current_a - a.current_a for a, b in pairwise(looks)]
     assert rises_k == sorted(rises_k)  # ever faster, each hour
     assert rises_a == sorted(rises_a)
     assert looks[-1].current_a > 1.25 * 30.0
@@ -100,7 +101,7 @@ def test_at_constant_volts_current_and_temperature_drive_each_other_up_and_at_co
     for _ in range(4):
         state = run(state, held, 3600.0, 1.0)
         looks.append(seen(state, held))
-    rises_k = [b.cell_temperature_c - a.cell_temperature_c for a, b in zip(looks, looks[1:], strict=False)]
+    rises_k = [b.cell_temperature_c - a.cell_temperature_c for a, b in pairwise(looks)]
     assert rises_k == sorted(rises_k, reverse=True)  # ever slower
 
 

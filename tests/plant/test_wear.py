@@ -9,19 +9,18 @@ from simulator.plant import BOATHOUSE, OFF, RUN30, steady_state
 from .bench import disturbed, run, seen
 
 STEADY = steady_state(BOATHOUSE)
-FAST = {"wear_rate": 1000.0}
+FAST = disturbed(wear_rate=1000.0)
 
 
 def test_wear_raises_the_volts_by_tens_of_millivolts_a_cell() -> None:
-    fast = disturbed(**FAST)
-    worn = run(STEADY, fast, 3600.0, 1.0)
+    worn = run(STEADY, FAST, 3600.0, 1.0)
     rise_v = seen(worn, RUN30).stack_voltage_v - seen(STEADY, RUN30).stack_voltage_v
     assert 0.02 < rise_v / 3.0 < 0.1
 
 
 def test_rest_brings_back_part_of_it() -> None:
-    worn = run(STEADY, disturbed(**FAST), 3600.0, 1.0)
-    rested = run(worn, disturbed(OFF, **FAST), 3600.0, 1.0)
+    worn = run(STEADY, FAST, 3600.0, 1.0)
+    rested = run(worn, disturbed(OFF, wear_rate=1000.0), 3600.0, 1.0)
     assert rested.wear < 0.1 * worn.wear
     assert rested.wear_lasting == pytest.approx(worn.wear_lasting)
 
