@@ -59,6 +59,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("lye", "controller.cli.arithmetic:lye", "Mix, strengthen, dilute and read lye.", SUMS),
     Entry("gas", "controller.cli.arithmetic:gas", "Gas, water, heat and efficiency at a current.", SUMS),
     Entry("room", "controller.cli.arithmetic:room", "Air that a room needs.", SUMS),
+    Entry("curve", "controller.cli.curve:curve", "Volts and efficiency of the demo cell, with a picture.", SUMS),
     Entry("guard", "controller.cli.guard:guard", "Watch and drive a rig.", PROCESSES),
     Entry("outputs-off", "controller.cli.outputs_off:outputs_off", "Every output safe, after a guard.", PROCESSES),
     Entry("link", "controller.cli.link:link", "Telemetry to the broker, commands back.", PROCESSES),
