@@ -5,14 +5,22 @@
 set -eu
 root=$(cd "$(dirname "$0")/.." && pwd)
 . "$root/deploy/python.sh"
-if ! command -v mosquitto >/dev/null 2>&1 && ! [ -x /usr/sbin/mosquitto ]; then
-    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
-        apt-get -qq update && apt-get -qq install -y --no-install-recommends mosquitto
-    else
-        give_up "the tests of the link need Mosquitto: sudo apt install mosquitto"
+
+# need PROGRAM PACKAGE WHY: a program from Debian, installed where that can be done
+need() {
+    if command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ]; then return; fi
+    if [ "$(id -u)" != 0 ] || ! command -v apt-get >/dev/null 2>&1; then
+        give_up "$3: sudo apt install $2"
     fi
-fi
-make_venv "${LYEWATCH_TEST_VENV:-$root/.venv-test}" demo,page,notify,export,test
+    [ -n "${updated:-}" ] || apt-get -qq update
+    updated=yes
+    DEBIAN_FRONTEND=noninteractive apt-get -qq install -y --no-install-recommends "$2" >/dev/null
+}
+
+need mosquitto mosquitto "the tests of the link need a broker"
+need chromium chromium "the tests of the phone page need a browser"
+need systemd-analyze systemd "the tests of the units need their checker"
+make_venv "${LYEWATCH_TEST_VENV:-$root/.venv-test}" demo,page,notify,export,plot,test
 cd "$root"
 PATH="$venv/bin:$PATH"
 export PATH
