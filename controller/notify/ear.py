@@ -1,0 +1,76 @@
+"""Hears what rigs say to a broker: one MQTT 5 session that only listens, and leaves word of itself when it dies."""
+
+from __future__ import annotations
+
+import contextlib
+import ssl
+import sys
+from collections import deque
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from controller.link.messages import ROOT
+
+KEEP_ALIVE_S = 10
+KEPT = 5000  # messages not yet looked at
+HEARS = ("state", "presence", "events")
+
+
+class Place(NamedTuple):
+    """Where the broker is, and who we are to it."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    user: str = ""
+    password: str = ""
+    authority: Path | None = None  # certificate of who signed the broker's; with it, TLS
+
+
+class Said(NamedTuple):
+    topic: str
+    payload: bytes
+    retained: bool
+
+
+class Ear:
+    """The session. Other people's messages pile up in `said`; paho's thread does nothing else."""
+
+    def __init__(self, place: Place, client_id: str) -> None:
+        self.said: deque[Said] = deque(maxlen=KEPT)
+        self._presence = f"lyewatch/notify/{client_id}"
+        self._client = client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
+        client.suppress_exceptions = True  # one in a callback would end paho's thread and leave it looking alive
+        if place.user:
+            client.username_pw_set(place.user, place.password)
+        if place.authority is not None:
+            context = ssl.create_default_context(cafile=str(place.authority))
+            context.minimum_version = ssl.TLSVersion.TLSv1_2
+            client.tls_set_context(context)
+        client.will_set(self._presence, b'{"present":"gone"}', qos=1, retain=True)
+        client.reconnect_delay_set(1, 30)
+        client.on_connect = self._connected
+        client.on_message = self._heard
+        client.connect_async(place.host, place.port, KEEP_ALIVE_S)
+        client.loop_start()
+
+    def _connected(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+        if reason.is_failure:
+            print(f"lyewatch notify: the broker refuses: {reason}", file=sys.stderr)  # noqa: T201
+            return
+        client.subscribe([(f"{ROOT}/+/{what}", 1) for what in HEARS])
+        client.publish(self._presence, b'{"present":"here"}', qos=1, retain=True)
+
+    def _heard(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
+        self.said.append(Said(message.topic, bytes(message.payload), message.retain))
+
+    def close(self) -> None:
+        """Goodbye in order."""
+        if self._client.is_connected():
+            last = self._client.publish(self._presence, b'{"present":"ended"}', qos=1, retain=True)
+            with contextlib.suppress(RuntimeError, ValueError):
+                last.wait_for_publish(1.0)
+        self._client.disconnect()
+        self._client.loop_stop()
