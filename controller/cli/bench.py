@@ -37,7 +37,7 @@ def clock() -> float:
 def bench(rig: str, folder: Path, seed: int, temperature_c: float) -> None:
     """Simulated hardware of a rig, in real time: cell, sensors, pins, contactors, watchdog relay.
 
-    RIG is boathouse or minimal, or a wiring file. Start a guard on it with `lyewatch guard RIG --bench DIR`.
+    RIG is one that ships (boathouse, minimal ...), or a wiring file. Start a guard on it with `lyewatch guard RIG --bench DIR`.
     """
     from simulator.boards.link import BenchServer, owner_only
     from simulator.boards.wiring import WiringError, read_wiring, shipped_wiring

@@ -1,8 +1,8 @@
 """Rigs to rehearse on: the rig file, the wiring of its bench, and a plant of its size.
 
-A rig that ships has a wiring file of its own, written apart. Somebody's own rig may have one beside it, `my.wiring.toml`
-beside `my.toml`. Without one the bench is worked out from the rig file; then a wrong scaling or a swapped pin in that file
-cannot show, and the rehearsal says so.
+A rig that ships has a wiring file of its own, written apart. Somebody's own rig may have one beside it,
+`my.wiring.toml` beside `my.toml`. Without one the bench is worked out from the rig file; then a wrong scaling or a
+swapped pin in that file cannot show, and the rehearsal says so.
 """
 
 from __future__ import annotations
@@ -14,11 +14,17 @@ from pathlib import Path
 from controller.config.load import CompiledRig, load
 from controller.config.rigs import shipped
 from simulator.boards.wiring import read_wiring, shipped_wiring
+from simulator.plant.inputs import RUN30
+from simulator.plant.observe import observer
 from simulator.plant.parameters import BOATHOUSE, MINIMAL, Parameters, SupplyKind
+from simulator.plant.start import steady_state
 from simulator.rehearsal.described import wiring_as_described
-from simulator.rehearsal.world import Physical
+from simulator.rehearsal.world import Physical, allowed_a
 
-AS_DESCRIBED = "there is no wiring file beside it, so the bench is wired as the rig file says: a wrong scaling cannot show"
+AS_DESCRIBED = (
+    "there is no wiring file beside it, so the bench is wired as the rig file says: a wrong scaling cannot show"
+)
+HOLDS_VOLTS = ("voltage knob", "fixed voltage")
 HEAT_ALLOWANCE = 1.6  # how far a power supply's ceiling may lie above the rated current
 
 
@@ -56,13 +62,14 @@ def plant_of(compiled: CompiledRig, name: str = "") -> Parameters:
         )
         for side in (y.hydrogen, y.oxygen)
     ]
-    return replace(
+    plant = replace(
         base,
         title=f"{file.title}, estimated from its rig file",
         cell=replace(base.cell, cells=file.cell.cells_in_series, electrode_area_m2=file.cell.electrode_area_cm2 * 1e-4),
         supply=replace(
             supply,
             settable=settable,
+            volts_knob=False,
             largest_a=max(file.supply.fuse_A or 0.0, HEAT_ALLOWANCE * file.supply.rated_A),
             largest_v=file.supply.open_circuit_V,
             kind=SupplyKind.DROOPING if file.supply.kind == "drooping" else SupplyKind.REGULATED,
@@ -84,10 +91,16 @@ def plant_of(compiled: CompiledRig, name: str = "") -> Parameters:
             stack_loss_w_k=heat.stack_loss_w_k * size,
             reservoir_loss_w_k=heat.reservoir_loss_w_k * size,
             circulation_w_k=heat.circulation_w_k * size,
-            coil_w_k=heat.coil_w_k * size,
+            coil_w_k=0.0 if file.cooling.kind == "none" else heat.coil_w_k * size,
             coil_j_k=heat.coil_j_k * size,
             coolant_l_min=file.cooling.normal_L_min or heat.coolant_l_min,
         ),
     )
+    return plant if file.supply.kind not in HOLDS_VOLTS else _holding_volts(plant, allowed_a(compiled))
 
 
+def _holding_volts(plant: Parameters, at_a: float) -> Parameters:
+    """The same with nothing that holds the current: its volts are those at which this current flows, once it is warm."""
+    inputs = RUN30._replace(setpoint_a=at_a)
+    volts = observer(plant)(steady_state(plant, inputs), inputs).stack_voltage_v
+    return replace(plant, supply=replace(plant.supply, amps_knob=False, largest_v=volts))
