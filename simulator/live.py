@@ -9,7 +9,7 @@ from simulator.boards.wiring import Wiring
 from simulator.faults.active import Active, Come
 from simulator.faults.kinds import FaultKind
 from simulator.faults.library import LIBRARY
-from simulator.whole import WholeBench
+from simulator.whole import PlantBehind, WholeBench
 
 
 def on_a_bench(kind: FaultKind) -> bool:
@@ -20,8 +20,15 @@ def on_a_bench(kind: FaultKind) -> bool:
 class LiveBench(WholeBench):
     """A fault may be a part and a kind, as on any bench, or a name of the library and the part it is put on."""
 
-    def __init__(self, wiring: Wiring, clock: Callable[[], float], seed: int = 1, temperature_c: float = 20.0) -> None:
-        super().__init__(wiring, clock, seed, temperature_c)
+    def __init__(
+        self,
+        wiring: Wiring,
+        clock: Callable[[], float],
+        seed: int = 1,
+        temperature_c: float = 20.0,
+        behind: PlantBehind | None = None,
+    ) -> None:
+        super().__init__(wiring, clock, seed, temperature_c, behind)
         self._active = Active(self, seed)
 
     def advance(self, now_s: float) -> None:

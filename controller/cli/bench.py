@@ -6,12 +6,17 @@ import json
 import signal
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from controller.cli.faults import FAULTS, GUARD_KILLED
 from controller.cli.problems import Problem, examples, json_option
+from controller.config.problems import RigFileError
+
+if TYPE_CHECKING:
+    from simulator.boards.wiring import Wiring
+    from simulator.whole import PlantBehind
 
 DEFAULT_DIR = Path("/tmp/lyewatch-bench")  # made for its owner alone
 dir_option = click.option(
@@ -37,26 +42,43 @@ def clock() -> float:
 def bench(rig: str, folder: Path, seed: int, temperature_c: float) -> None:
     """Simulated hardware of a rig, in real time: cell, sensors, pins, contactors, watchdog relay.
 
-    RIG is one that ships (boathouse, minimal ...), or a wiring file. Start a guard on it with `lyewatch guard RIG --bench DIR`.
+    RIG is one that ships (boathouse, minimal ...), a rig file, or a wiring file (its name ends in .wiring.toml).
+    Start a guard on it with `lyewatch guard RIG --bench DIR`.
     """
     from simulator.boards.link import BenchServer, owner_only
-    from simulator.boards.wiring import WiringError, read_wiring, shipped_wiring
     from simulator.live import LiveBench
 
-    try:
-        wiring = read_wiring(Path(rig)) if "/" in rig or rig.endswith(".toml") else shipped_wiring(rig)
-    except WiringError as error:
-        raise Problem(str(error), 2) from None
+    wiring, behind = _what_is_there(rig, temperature_c)
     ended: list[int] = []
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda n, _: ended.append(n))
-    made = LiveBench(wiring, clock, seed, temperature_c)
+    made = LiveBench(wiring, clock, seed, temperature_c, behind)
     server = BenchServer(made, owner_only(folder), clock)
     click.echo(f"{wiring.title}: running in {folder}")
     try:
         server.run(lambda: not ended)
     finally:
         server.close()
+
+
+def _what_is_there(rig: str, temperature_c: float) -> tuple[Wiring, PlantBehind | None]:
+    """The parts and their plant. Of a wiring file alone the plant is a boathouse's."""
+    from simulator.boards.wiring import WiringError, read_wiring
+    from simulator.plant.start import cold_start
+    from simulator.rehearsal.rigs import find
+    from simulator.rehearsal.world import allowed_a
+    from simulator.whole import PlantBehind
+
+    try:
+        if rig.endswith(".wiring.toml"):
+            return read_wiring(Path(rig)), None
+        physical = find(rig)
+    except (WiringError, RigFileError) as error:
+        raise Problem(str(error), 2) from None
+    if physical.note:
+        click.echo(f"Note: {physical.note}.", err=True)
+    plant = physical.parameters
+    return physical.wiring, PlantBehind(plant, cold_start(plant, temperature_c), allowed_a(physical.rig))
 
 
 def control(folder: Path, do: str, **given: Any) -> Any:
