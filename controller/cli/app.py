@@ -48,6 +48,8 @@ TABLE: tuple[Entry, ...] = (
     Entry("service", "controller.cli.orders:service", "Outputs by hand, supply isolated.", EVERY_DAY),
     Entry("drive", "controller.cli.orders:drive", "Switch one output in service.", EVERY_DAY),
     Entry("new", "controller.cli.new:new", "Questions in plain words, and the rig file of your rig.", BEFORE),
+    Entry("log", "controller.cli.log:log", "Write into the logbook, or show it.", EVERY_DAY),
+    Entry("export", "controller.cli.log:export", "The record as a table: CSV or Parquet.", EVERY_DAY),
     Entry("check", "controller.cli.check:check", "What a rig file means, and whether the rig may be left.", BEFORE),
     Entry("demo", "controller.cli.demo:demo", "A whole rig, simulated, on this machine.", FAULTS),
     Entry("rehearse", "controller.cli.rehearse:rehearse", "Play faults on a rig before they happen.", FAULTS),

@@ -73,7 +73,9 @@ class Entry:
         elif self.unit not in kind.units:
             raise WrongEntry(f"{self.unit or 'no unit'} for {self.kind!r}; give {' or '.join(kind.units)}")
         elif not kind.least <= self.number <= kind.most:
-            raise WrongEntry(f"{self.number:g} {self.unit} for {self.kind!r}; give {kind.least:g} to {kind.most:g}")
+            raise WrongEntry(
+                f"{self.number:g} {self.unit} for {self.kind!r}; give {kind.least:g} to {kind.most:g} {self.unit}"
+            )
         if self.side and self.side not in SIDES:
             raise WrongEntry(f"no side {self.side!r}; known: {', '.join(SIDES)}")
         if kind.needs_side and not self.side:
