@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import signal
 import threading
 from pathlib import Path
 
 import click
 
-from controller.cli.problems import RUN_DIR, Problem, examples, run_dir_option
+from controller.cli.problems import RUN_DIR, STATE_DIR, Problem, examples, run_dir_option
 
 _FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
@@ -25,6 +26,20 @@ _FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 @click.option("--broker-ca", type=_FILE, help="Authority of the broker's certificate; turns TLS on.")
 @click.option("--broker-certificate", type=_FILE, help="The link's own certificate at the broker.")
 @click.option("--broker-key", type=_FILE, help="Its key.")
+@click.option(
+    "--state-dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    envvar=["LYEWATCH_LINK_STATE_DIR", "STATE_DIRECTORY"],
+    help="Folder of the record. Without it the record is in memory and ends with the link.",
+)
+@click.option(
+    "--guard-state-dir",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=STATE_DIR,
+    show_default=True,
+    help="The guard's folder, for its incidents and the keys enrolled.",
+)
+@click.option("--interface", is_flag=True, help="Print the interface as an AsyncAPI 3 document, and end.")
 @click.option("--bench", type=click.Path(path_type=Path), help="Folder of a running bench.")
 @run_dir_option
 def link(
@@ -36,6 +51,9 @@ def link(
     broker_ca: Path | None,
     broker_certificate: Path | None,
     broker_key: Path | None,
+    state_dir: Path | None,
+    guard_state_dir: Path,
+    interface: bool,
     bench: Path | None,
     run_dir: Path,
 ) -> None:
@@ -43,12 +61,20 @@ def link(
 
     RIG is the rig file that the guard runs with. Without a broker, or without a guard, it waits for them.
     """
-    from controller.cli.rigs import load_for
+    from controller.cli.rigs import load, load_for
     from controller.link.broker import Address
-    from controller.link.process import run
+    from controller.link.process import Places, run
+    from controller.record.schema import WrongDatabase
 
-    if bench is not None and run_dir == RUN_DIR:
-        run_dir = bench
+    if interface:
+        from controller.link.interface import document
+
+        click.echo(json.dumps(document(load(rig).core), indent=2, ensure_ascii=False))
+        return
+    if bench is not None:  # a bench never shares folders with a rig
+        run_dir = bench if run_dir == RUN_DIR else run_dir
+        guard_state_dir = bench / "state" if guard_state_dir == STATE_DIR else guard_state_dir
+        state_dir = state_dir or bench / "link"
     if (broker_certificate is None) != (broker_key is None):
         raise Problem("give --broker-certificate and --broker-key together", 2)
     password = broker_password_file.read_text().strip() if broker_password_file else ""
@@ -56,4 +82,10 @@ def link(
     ended = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: ended.set())
-    run(load_for(rig, bench).core, run_dir / "link.sock", address, ended.wait)
+    if state_dir is None:
+        click.echo("lyewatch link: no --state-dir: the record is in memory and ends with this process", err=True)
+    core = load_for(rig, bench).core
+    try:
+        run(core, Places.beside(run_dir, guard_state_dir, state_dir), address, ended.wait)
+    except (WrongDatabase, OSError) as error:
+        raise Problem(str(error)) from None

@@ -1,30 +1,46 @@
 """The link's end of the broker: one MQTT 5 session through paho, whose callbacks only put things into queues.
 
 A message counts as delivered when the broker has acknowledged it with a good reason code. Nothing here waits: what the
-broker does not take in time is the caller's to keep.
+broker does not take in time is the caller's to keep. Whether commands are heard is not believed but tried: a message
+to itself, on the topic that commands come by, must come back.
 """
 
 from __future__ import annotations
 
 import contextlib
+import os
+import random
 import ssl
+import time
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
+
+from controller.guard.protocol import looks_like_stop
+from controller.link.connecting import in_words, pause_s
 
 KEEP_ALIVE_S = 10
 SESSION_S = 3600
 WILL_DELAY_S = 2
 IN_FLIGHT = 20
-# A broker that closes so many sessions within so many seconds of opening them has another client of our name.
+CONNECT_WITHIN_S = 5.0
+PROBE_S = 2.0
+DEAF_AFTER_S = 6.0  # nothing of its own heard for so long
+SUBSCRIBE_AGAIN_S = 5.0
+ARRIVED_KEPT = 500  # a flood beyond is counted and dropped
+STOPS_KEPT = 50
+# A broker that ends so many sessions within so long has another client of our name.
 TAKEN_OVER = 3
 TAKEN_OVER_WITHIN_S = 30.0
+SOON_S = 10.0  # after connecting
+_SESSION_TAKEN_OVER = 0x8E  # MQTT 5.0, table of reason codes
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,22 +64,57 @@ class Arrived(NamedTuple):
     correlation: bytes
 
 
+class _Client(mqtt.Client):
+    """paho's, which keeps why a connection failed."""
+
+    failed: Callable[[OSError], None] | None = None
+
+    def reconnect(self) -> MQTTErrorCode:
+        try:
+            return super().reconnect()
+        except OSError as error:
+            if self.failed is not None:
+                self.failed(error)
+            raise
+
+
 class Broker:
-    """One session. `sent` and `acknowledged` count what was handed over and what the broker has taken."""
+    """One session. Attributes are read by the link's loop; only paho's thread and `publish` change them."""
 
     def __init__(
-        self, address: Address, client_id: str, will_topic: str, will: bytes, subscriptions: list[str]
+        self,
+        address: Address,
+        client_id: str,
+        will_topic: str,
+        will: bytes,
+        subscriptions: list[str],
+        probe_topic: str,
     ) -> None:
-        self.arrived: deque[Arrived] = deque(maxlen=1000)
+        """probe_topic: one that the first of the subscriptions covers."""
+        self.arrived: deque[Arrived] = deque()
+        self.stops: deque[Arrived] = deque()  # what may be a stop overtakes
+        self.dropped = 0  # arrived, but too many
         self.connected = False
-        self.heard = False  # the broker has confirmed the subscriptions
         self.fresh = False  # a new connection: retained state must be told again
-        self.refused = ""  # the broker's last word, when it was no
+        self.forgotten = False  # the broker has lost our session, and perhaps what it had acknowledged last
+        self.refused = ""  # why there is no connection, or the broker's last no
+        self.taken_over = False  # another client uses our name
         self.acknowledged: deque[int] = deque()
-        self.outstanding = 0
+        self.alive_s = 0.0  # monotonic: when the broker last took something
+        self.heard_s = 0.0  # monotonic: when our own message last came back
+        self.connected_s = 0.0
+        self.in_flight: set[int] = set()
+        self._address = address
+        self._failures = 0
+        self._closed: deque[float] = deque(maxlen=TAKEN_OVER)
         self._subscriptions = subscriptions
-        self._client = client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
+        self._subscribed_s = 0.0
+        self._not_subscribed = ""
+        self._probe_topic, self._probe, self._probed_s = probe_topic, b"", 0.0
+        self._client = client = _Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
+        client.failed = self._on_failed
         client.suppress_exceptions = True  # one in a callback would end paho's thread and leave it looking alive
+        client.connect_timeout = CONNECT_WITHIN_S
         if address.user:
             client.username_pw_set(address.user, address.password)
         if address.authority is not None:
@@ -75,69 +126,121 @@ class Broker:
         properties = Properties(PacketTypes.WILLMESSAGE)
         properties.WillDelayInterval = WILL_DELAY_S
         client.will_set(will_topic, will, qos=1, retain=True, properties=properties)
-        client.reconnect_delay_set(1, 8)
         client.max_inflight_messages_set(IN_FLIGHT)
         client.max_queued_messages_set(IN_FLIGHT)
         client.on_connect = self._on_connect
-        client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         client.on_publish = self._on_publish
+        self._next_pause()
         session = Properties(PacketTypes.CONNECT)
         session.SessionExpiryInterval = SESSION_S
         client.connect_async(address.host, address.port, KEEP_ALIVE_S, clean_start=False, properties=session)
         client.loop_start()
 
-    def _on_connect(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
-        if reason.is_failure:
-            self.refused = str(reason)
-            return
-        self.refused = ""
-        self.outstanding = 0
-        self.connected = self.fresh = True
-        if self._subscriptions:
-            client.subscribe([(topic, 1) for topic in self._subscriptions])
-        else:
-            self.heard = True
+    # -- paho's thread
 
-    def _on_connect_fail(self, _client: mqtt.Client, _data: Any) -> None:
-        self.refused = "no broker answers"
+    def _next_pause(self) -> None:
+        wait_s = pause_s(self._failures, self.taken_over, random.random())
+        self._client.reconnect_delay_set(wait_s, wait_s)  # type: ignore[arg-type]  # it takes any number
+
+    def _on_failed(self, error: OSError) -> None:
+        self.refused = in_words(error, self._address.host, self._address.port)
+        self._failures += 1
+        self._next_pause()
+
+    def _on_connect(self, client: mqtt.Client, _data: Any, flags: Any, reason: Any, _properties: Any) -> None:
+        if reason.is_failure:
+            self.refused = f"the broker refuses: {reason}; is the password right, is the name granted?"
+            self._failures += 1
+            self._next_pause()
+            return
+        self.refused = self._not_subscribed = ""
+        self.alive_s = self.connected_s = time.monotonic()
+        self.heard_s = 0.0
+        self.forgotten = not flags.session_present
+        self.connected = self.fresh = True
+        self._subscribe()
+
+    def _subscribe(self) -> None:
+        self._subscribed_s = time.monotonic()
+        self._client.subscribe([(topic, 1) for topic in self._subscriptions])
 
     def _on_disconnect(self, _client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
-        self.connected = self.heard = False
+        now_s = time.monotonic()
+        if not self.connected:  # paho tells some ends twice
+            if reason.is_failure and not self.refused:
+                self.refused = f"the connection ended: {reason}; does the broker accept this certificate?"
+            return
+        self.connected = False
+        self._failures = self._failures + 1 if now_s - self.connected_s < SOON_S else 0
+        if reason.value == _SESSION_TAKEN_OVER or now_s - self.connected_s < SOON_S:
+            self._closed.append(now_s)
+        full = len(self._closed) == TAKEN_OVER
+        self.taken_over = full and now_s - self._closed[0] <= TAKEN_OVER_WITHIN_S
         if reason.is_failure:
-            self.refused = str(reason)
+            self.refused = f"the connection ended: {reason}"
+        self._next_pause()
 
     def _on_subscribe(self, _client: mqtt.Client, _data: Any, _mid: int, reasons: list[Any], _properties: Any) -> None:
         failed = [str(r) for r in reasons if r.is_failure]
-        self.heard = not failed
-        if failed:
-            self.refused = f"subscription refused: {failed[0]}"
+        self._not_subscribed = f"the broker refuses the subscription: {failed[0]}" if failed else ""
 
     def _on_message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
+        payload = bytes(message.payload)
+        if message.topic == self._probe_topic:
+            if payload == self._probe:
+                self.heard_s = time.monotonic()
+            return
         properties = message.properties
-        self.arrived.append(
-            Arrived(
-                message.topic,
-                bytes(message.payload),
-                message.retain,
-                getattr(properties, "ResponseTopic", ""),
-                getattr(properties, "CorrelationData", b""),
-            )
-        )
+        response, correlation = getattr(properties, "ResponseTopic", ""), getattr(properties, "CorrelationData", b"")
+        stop = len(payload) < 10_000 and looks_like_stop(payload.replace(b'"verb"', b'"do"'))
+        queue, most = (self.stops, STOPS_KEPT) if stop else (self.arrived, ARRIVED_KEPT)
+        if len(queue) >= most:
+            self.dropped += 1
+            return
+        queue.append(Arrived(message.topic, payload[:20_000], message.retain, response, correlation))
 
     def _on_publish(self, _client: mqtt.Client, _data: Any, mid: int, reason: Any, _properties: Any) -> None:
-        self.outstanding = max(0, self.outstanding - 1)
+        self.in_flight.discard(mid)
+        self.alive_s = time.monotonic()
         if reason.is_failure:
-            self.refused = f"publish refused: {reason}"
-        else:
-            self.acknowledged.append(mid)
+            self.refused = f"the broker refuses what is published: {reason}; is the topic granted?"
+        self.acknowledged.append(mid)
+
+    # -- the link's loop
+
+    def beat(self, now_s: float) -> None:
+        """Send the message to itself that must come back; subscribe again while it does not. now_s: monotonic."""
+        if not self.connected:
+            return
+        if now_s - self._probed_s >= PROBE_S:
+            self._probed_s = now_s
+            self._probe = self._probe if now_s - self.heard_s > DEAF_AFTER_S and self._probe else os.urandom(8)
+            self._client.publish(self._probe_topic, self._probe, qos=0)
+        if not self.heard(now_s) and now_s - self._subscribed_s >= SUBSCRIBE_AGAIN_S:
+            self._subscribe()
+        if self.taken_over and now_s - self.connected_s > TAKEN_OVER_WITHIN_S:
+            self.taken_over = False
+
+    def heard(self, now_s: float) -> bool:
+        return self.connected and now_s - self.heard_s < DEAF_AFTER_S
+
+    def trouble(self, now_s: float) -> str:
+        """What is wrong between here and the broker, in words; empty while nothing is."""
+        if self.taken_over:
+            return "another client uses this rig's name at the broker: is a second link running?"
+        if not self.connected:
+            return f"no broker: {self.refused or 'not connected yet'}"
+        if not self.heard(now_s) and now_s - self.connected_s >= DEAF_AFTER_S:
+            return f"commands are not heard: {self._not_subscribed or 'a message to itself does not come back'}"
+        return self.refused
 
     @property
     def room(self) -> int:
         """How many acknowledged messages the session takes now; more would be dropped, the newest first."""
-        return max(0, IN_FLIGHT - self.outstanding) if self.connected else 0
+        return max(0, IN_FLIGHT - len(self.in_flight)) if self.connected else 0
 
     def publish(
         self, topic: str, payload: bytes, qos: int = 0, retain: bool = False, correlation: bytes = b""
@@ -153,7 +256,9 @@ class Broker:
         if info.rc != mqtt.MQTT_ERR_SUCCESS:
             return None
         if qos:
-            self.outstanding += 1
+            self.in_flight.add(info.mid)
+            if info.mid in list(self.acknowledged):  # the answer was quicker than we
+                self.in_flight.discard(info.mid)
         return info.mid
 
     def close(self, last_topic: str, last: bytes) -> None:

@@ -10,7 +10,7 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from controller.core.events import Event, Happened
 from controller.guard.client import Client, NoGuard
@@ -18,23 +18,62 @@ from controller.guard.client import Client, NoGuard
 FRAMES_KEPT = 600  # a minute at ten a second
 
 
-class Told(tuple[Event, float, bool]):
-    """An event, its Unix time, and whether that clock was synchronised."""
+class Fetched(NamedTuple):
+    """Events after a number, oldest first. `boot` names the guard that they are of: numbers begin anew with it."""
 
-    __slots__ = ()
+    boot: str
+    events: tuple[Event, ...]
+    lost: int  # by the guard, since its start, before anybody had fetched them
 
 
-class GuardEnd:
-    """Frames as they come, and questions. Survives the guard: every call says whether it was there."""
+class Asker:
+    """Questions to the guard, from one thread. Survives the guard: every answer may be that nobody is there."""
+
+    def __init__(self, socket_path: Path, wait_s: float = 1.0) -> None:
+        self._path, self._wait_s = socket_path, wait_s
+        self._client: Client | None = None
+        self._boot = ""  # of the guard at the other end of the connection
+
+    def ask(self, message: dict[str, object]) -> dict[str, Any] | None:
+        """The guard's answer; None when there is no guard. Raises ValueError with its word on a bad message."""
+        try:
+            if self._client is None:
+                self._client = Client(self._path, self._wait_s)
+                self._boot = str(self._client.status().get("boot", ""))
+            return self._client.ask(message)
+        except NoGuard:
+            self.close()
+            return None
+
+    def status(self) -> dict[str, Any]:
+        return self.ask({"ask": "status"}) or {}
+
+    def events(self, after: Callable[[str], int]) -> Fetched | None:
+        """after: the number to begin after, for the boot of the guard that is there. None when there is no guard."""
+        if self.status() == {}:
+            return None
+        answer = self.ask({"ask": "events", "after": after(self._boot)})
+        if answer is None:
+            return None
+        return Fetched(self._boot, tuple(_event(e) for e in answer["events"]), int(answer.get("lost", 0)))
+
+    def acknowledge(self, number: int) -> None:
+        self.ask({"acknowledge": number})
+
+    def close(self) -> None:
+        if self._client is not None:
+            self._client.close()
+        self._client = None
+
+
+class GuardEnd(Asker):
+    """The loop's end: questions, and frames as they come."""
 
     def __init__(self, socket_path: Path, wait: Callable[[float], bool]) -> None:
         """wait: sleeps for some seconds; true when the link is to end."""
-        self._path = socket_path
+        super().__init__(socket_path)
         self._wait = wait
         self.frames: deque[bytes] = deque(maxlen=FRAMES_KEPT)
-        self.seen = 0  # frames that came
-        self.connected = False
-        self._asking: Client | None = None
         self._reading: Client | None = None
         self._thread = threading.Thread(target=self._empty, name="frames", daemon=True)
         self._thread.start()
@@ -45,53 +84,22 @@ class GuardEnd:
                 with Client(self._path, wait_s=2.0) as client:
                     self._reading = client
                     for frame in client.frames():
-                        self.connected = True
                         self.frames.append(frame)
-                        self.seen += 1
             except (NoGuard, ValueError):
                 pass
-            self.connected = False
             if self._wait(0.5):
                 return
 
-    def _client(self) -> Client:
-        if self._asking is None:
-            self._asking = Client(self._path, wait_s=1.0)
-        return self._asking
-
-    def ask(self, message: dict[str, object]) -> dict[str, Any] | None:
-        """The guard's answer; None when there is no guard. Raises ValueError with its word on a bad message."""
-        try:
-            return self._client().ask(message)
-        except NoGuard:
-            if self._asking is not None:
-                self._asking.close()
-            self._asking = None
-            return None
-
-    def close(self) -> None:
+    def end(self) -> None:
         """After `wait` has said that the link ends."""
-        for client in (self._reading, self._asking):
-            if client is not None:
-                client.close()
+        if self._reading is not None:
+            self._reading.close()
+        self.close()
         self._thread.join(3.0)
 
-    def status(self) -> dict[str, Any]:
-        return self.ask({"ask": "status"}) or {}
 
-    def events(self, after: int) -> tuple[list[Told], int]:
-        """Events after a number, oldest first, and how many were lost before anybody fetched them."""
-        answer = self.ask({"ask": "events", "after": after})
-        if answer is None:
-            return [], 0
-        return [_told(e) for e in answer["events"]], int(answer.get("lost", 0))
-
-    def acknowledge(self, number: int) -> None:
-        self.ask({"acknowledge": number})
-
-
-def _told(found: dict[str, Any]) -> Told:
-    event = Event(
+def _event(found: dict[str, Any]) -> Event:
+    return Event(
         found["number"],
         found["at_s"],
         Happened[found["what"].upper()],
@@ -102,4 +110,3 @@ def _told(found: dict[str, Any]) -> Told:
         found["seen"],
         found["limit"],
     )
-    return Told((event, found["time_s"], found["clock_synchronised"]))

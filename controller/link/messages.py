@@ -159,6 +159,8 @@ class StateNow(Stamped):
     events: int = Field(description="number of the guard's newest event")
     dropped_frames: int
     late_scans: int
+    waiting: int = Field(default=0, description="stored things that the broker has not taken yet")
+    troubles: list[str] = Field(default=[], description="of the link itself, in words: record, broker, commands")
 
 
 class EventNow(Stamped):
@@ -171,6 +173,57 @@ class EventNow(Stamped):
     sentence: str
     seen: float | None = None
     limit: float | None = None
+    record: int = Field(default=0, description="number in the record, in whose order events come; 0: not stored yet")
+
+
+class PastLine(Message):
+    """One signal of a stretch: one entry a span, the first at `begin_s`."""
+
+    signal: str
+    unit: str
+    begin_s: float = Field(description="Unix time")
+    span_s: float
+    at: list[int] = Field(description="which span, counted from 0; one that is missing was not seen")
+    least: list[float]
+    mean: list[float]
+    most: list[float]
+
+
+class PastMeasurements(Stamped):
+    """`past`: what was measured while no broker took it, as the record has it. `number` is the record's."""
+
+    lines: list[PastLine]
+
+
+class LogNow(Stamped):
+    """`logbook`: a line as it was stored. `number` is the record's."""
+
+    kind: str
+    who: str
+    amount: float | None
+    unit: str
+    side: str
+    text: str
+
+
+class LinkNow(Stamped):
+    """`link`, retained: how the link and its record are. On change and every ten seconds."""
+
+    troubles: list[str] = Field(description="in words; empty while all is well")
+    durable: bool = Field(description="false: the record is in memory only and ends with the link")
+    commands_heard: bool = Field(description="a message to itself on the command topic came back lately")
+    waiting: int = Field(description="stored things that the broker has not taken yet")
+    waiting_blocks: int = Field(description="two minutes of trend each, not on the card yet")
+    waiting_events: int = Field(description="not on the card yet")
+    lost_blocks: int
+    lost_events: int = Field(description="given up for want of memory, by guard or link")
+    refused: dict[str, int] = Field(description="commands, questions and lines refused, by reason")
+    bad_frames: int
+    record_bytes: int
+    card_bytes_a_day: float | None = Field(description="written to the whole card, by all programs; null: not known")
+    card: str
+    counters: dict[str, float] = Field(description="of the rig's whole life; names and units in record.counters")
+    memory_bytes: int = Field(description="resident, of the link")
 
 
 class CommandAsk(Message):
@@ -226,7 +279,8 @@ class HistoryReply(Stamped):
     parts: int
     trends: list[TrendLine] = []
     rows: list[dict[str, object]] = []
-    complete: bool = True
+    complete: bool = Field(default=True, description="false: more was found than is told, or it could not be answered")
+    why: str = Field(default="", description="in words, where it is not complete")
 
 
 class LogEntry(Message):

@@ -10,10 +10,10 @@ from typing import Any, Literal
 
 from controller.chemistry import faraday
 from controller.chemistry.efficiency import HeatingValue, voltage_efficiency
+from controller.core.accounts import hours_to_top_up
 from controller.core.advice import advice
 from controller.core.commands import Source
-from controller.core.events import Event
-from controller.core.explain import PLAIN, duration, explain, explain_cause, explain_event, title
+from controller.core.explain import PLAIN, duration, explain, explain_cause, title
 from controller.core.frame import Frame
 from controller.core.limits import Effect, TripKind
 from controller.core.margins import Margin, Trend, follow, margins, nearest
@@ -80,8 +80,10 @@ class Teller:
     def _number_of(memory: Memory, role: int) -> float | None:
         return memory.values[role].number if role >= 0 else None
 
-    def tell(self, frame: Frame, status: Mapping[str, Any], alarms: list[m.AlarmNow]) -> m.StateNow:
-        """The state message of a frame. status: the guard's figures (challenge, counts); alarms: the historian's."""
+    def tell(
+        self, frame: Frame, status: Mapping[str, Any], alarms: list[m.AlarmNow], waiting: int, troubles: list[str]
+    ) -> m.StateNow:
+        """The state message of a frame. status: the guard's figures (challenge, counts); the rest is the link's."""
         rig, memory = self.rig, frame.memory
         found = margins(rig, memory, self._trend)
         near = nearest(rig, found)
@@ -130,6 +132,8 @@ class Teller:
             events=memory.events,
             dropped_frames=int(status.get("dropped_frames", 0)),
             late_scans=int(status.get("late_scans", 0)),
+            waiting=waiting,
+            troubles=troubles,
         )
 
     def _signal(self, memory: Memory, at: int) -> m.SignalNow:
@@ -199,7 +203,7 @@ class Teller:
             energy_kwh=self._energy_j / 3.6e6 if self._whole_run and rig.roles.voltage >= 0 else None,
             efficiency_hhv=efficiency,
             water_used_ml=float(faraday.water_g(run.charge_c, rig.cells)),
-            hours_to_top_up=None,
+            hours_to_top_up=hours_to_top_up(rig, memory),
             ends=self._ends(memory),
         )
 
@@ -273,21 +277,3 @@ class Teller:
         if unknown:
             return None, "Not known: " + ", ".join(unknown) + "."
         return True, "Off, cool and vented. Goggles and gloves all the same: the lye burns, cold or not."
-
-
-def tell_event(rig: Rig, boot: str, event: Event, time_s: float, synchronised: bool) -> m.EventNow:
-    """The message of one event; its number is the guard's own."""
-    return m.EventNow(
-        rig=rig.name,
-        boot=boot,
-        number=event.number,
-        time_s=time_s,
-        clock_synchronised=synchronised,
-        what=event.what.name.lower(),
-        subject=event.subject,
-        detail=event.detail,
-        source=event.source,
-        sentence=explain_event(rig, event),
-        seen=event.seen,
-        limit=event.limit,
-    )

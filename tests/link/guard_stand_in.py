@@ -27,6 +27,8 @@ class StandIn:
         self.bench = bench
         self.asked: list[protocol.Request] = []
         self.acknowledged = 0
+        self.boot = BOOT
+        self._began_wall_s = time.time() - bench.now_s  # the wall clock runs as fast as the bench's own
         self._kept: list[Kept] = []
         self._lock = threading.Lock()
         self._scan_s = scan_s
@@ -48,14 +50,19 @@ class StandIn:
     def _one_scan(self, *commands: Command) -> None:
         bench, before = self.bench, len(self.bench.events)
         bench.scan(*commands)
-        self._kept += [Kept(e, time.time(), True) for e in bench.events[before:]]
-        inputs = Inputs(bench.readings(), bench.pins, bench.parts.main, bench.parts.second, None, bench.on_disk)
-        frame = pack(bench.rig, BOOT, time.time(), inputs, commands, bench.memory)
+        self._kept += [Kept(e, self.wall_s, True) for e in bench.events[before:]]
+        contacts = (bench.parts.main, bench.parts.second, None)
+        inputs = Inputs(bench.readings(), bench.pins, *contacts, bench.on_disk, clock_synchronised=True)
+        frame = pack(bench.rig, self.boot, self.wall_s, inputs, commands, bench.memory)
         for stream in list(self._streams):
             try:
                 stream.send(frame, socket.MSG_DONTWAIT)
             except OSError:
                 continue
+
+    @property
+    def wall_s(self) -> float:
+        return self._began_wall_s + self.bench.now_s
 
     def ask(self, command: Command) -> Event:
         with self._lock:
@@ -104,7 +111,7 @@ class StandIn:
                     kept = [k for k in self._kept if k.event.number > after][: protocol.EVENTS_AT_ONCE]
                 return {"events": [event_as_dict(k) for k in kept], "newest": len(self._kept), "oldest": 1, "lost": 0}
             case protocol.Ask():
-                return {"challenge": "boot-1-x", "dropped_frames": 0, "late_scans": 0}
+                return {"boot": self.boot, "challenge": "boot-1-x", "dropped_frames": 0, "late_scans": 0}
             case protocol.Acknowledge(_, number):
                 self.acknowledged = max(self.acknowledged, number)
                 return {}
