@@ -103,8 +103,8 @@ def _beyond(limit: Limit, number: float) -> bool:
 
 
 def made_by_power(limit: Limit) -> bool:
-    """A rig without power breaks this limit (no current, volts under load): it says something only under power."""
-    return limit.settle_s > 0.0 and _beyond(limit, 0.0)
+    """A rig without power breaks this limit (no current, volts under load): its window means more than the inrush."""
+    return _beyond(limit, 0.0)
 
 
 def demand_share(limit: Limit, number: float) -> float:

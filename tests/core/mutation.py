@@ -36,7 +36,7 @@ FILES = (
 NEAREST = {
     "timers.py": ["test_timers.py", "test_limits.py"],
     "voting.py": ["test_voting.py", "test_limits.py"],
-    "signals.py": ["test_signals.py", "test_promises.py"],
+    "signals.py": ["test_signals.py", "test_limits.py", "test_promises.py"],
     "limits.py": ["test_limits.py", "test_explorer.py"],
     "trips.py": ["test_first_out.py"],
     "derate.py": ["test_sequence.py"],

@@ -281,6 +281,26 @@ def test_a_wire_fault_has_the_grace_though_it_lies_on_the_trip_side() -> None:
     assert watched.due_after(5.0, lambda s: 110.0) == pytest.approx(2.0, abs=0.11)
 
 
+def test_a_float_refused_on_the_trip_side_fills_its_delay_no_faster_than_a_low_one() -> None:
+    watched = Watched(FLOAT, SWITCH)
+    watched.limit = replace(FLOAT, grace_s=6.0)
+    watched.run(1.0, 1.0)
+    assert watched.due_after(10.0, lambda s: -0.1) == pytest.approx(3.0, abs=0.11)
+
+
+def test_at_the_grace_exactly_counts() -> None:
+    limit, value = high(), unseen(96.0)  # whole seconds, so that nothing is rounded
+    assert watch(limit, RESTING, (value,), 97.9, 98.0, False).due
+    assert not watch(limit, RESTING, (value,), 97.9, math.nextafter(98.0, 0.0), False).due
+
+
+def test_a_signal_that_comes_back_beyond_its_limit_is_due_at_once() -> None:
+    watched = seen_at(0.0, high(delay_s=1.0))
+    watched.run(2.2, None)
+    assert watched.state.due
+    assert watched.scan(31.0).due
+
+
 # --- several members
 
 
@@ -348,6 +368,20 @@ def test_two_floats_vote_with_the_share_for_which_both_are_low() -> None:
     watched.run(1.0, 1.0, 1.0)
     assert not watched.run(30.0, 0.0, 0.9).due
     assert watched.run(30.0, 0.0, 0.2).due
+
+
+def test_two_of_three_floats_vote_with_the_share_of_the_second_though_the_third_says_nothing() -> None:
+    limit = replace(FLOAT, members=(0, 1, 2), needed=2, grace_s=60.0)
+    watched = Watched(limit, SWITCH)
+    watched.run(1.0, 1.0, 1.0, 1.0)
+    assert not watched.run(20.0, 0.0, 0.6, None).due
+
+
+def test_refused_readings_vote_and_count_between_their_samples() -> None:
+    watched = Watched(voted(2, 3, delay_s=0.5, grace_s=6.0), FAST)
+    watched.run(1.0, 0.0, 0.0, 0.0)
+    assert not watched.run(0.5, 105.0, 105.0, 0.0).due
+    assert watched.run(0.2, 105.0, 105.0, 0.0).due
 
 
 @settings(max_examples=60)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from controller.core.commands import Source, Verb
@@ -297,6 +297,7 @@ def value(number: float | None) -> Value:
     return Value(number, Status.GOOD, Code.OK, 0.0, number, None, 0.0, 0)
 
 
+@example(last=1.0, number=20.0, dt_s=5.0)
 @given(last=st.floats(0.0, 1.0), number=numbers, dt_s=st.floats(0.0, 5.0))
 def test_a_cap_falls_at_once_and_rises_by_one_percent_a_second_and_never_on_a_bad_value(
     last: float, number: float | None, dt_s: float

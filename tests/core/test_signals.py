@@ -116,15 +116,16 @@ def test_a_spike_does_not_move_what_the_next_sample_is_measured_against() -> Non
     assert validate(SIGNAL, spiked, Reading(50.5, NOW_S + 1.0), NOW_S + 1.0).number == 50.5
 
 
-def test_a_filter_lags_by_its_time_constant_and_a_held_sample_does_not_move_it() -> None:
+@pytest.mark.parametrize("filter_s", [0.5, 10.0])
+def test_a_filter_lags_by_its_time_constant_and_a_held_sample_does_not_move_it(filter_s: float) -> None:
     """A first-order lag of 10 s has done 63 % of a step after 10 s; implicit Euler at 1 s gives 61.4 %."""
-    signal = Signal("t", "T", "C", "temperature", 1.0, 0.0, 100.0, filter_s=10.0)
+    signal = Signal("t", "T", "C", "temperature", 1.0, 0.0, 100.0, filter_s=filter_s)
     value = validate(signal, unseen(0.0), Reading(0.0, 1.0), 1.0)
     for second in range(2, 12):
         stamp_s = float(second)
         for now_s in (stamp_s, stamp_s + 0.3, stamp_s + 0.9):
             value = validate(signal, value, Reading(10.0, stamp_s), now_s)
-    assert value.number == pytest.approx(10.0 * (1.0 - 1.1**-10))
+    assert value.number == pytest.approx(10.0 * (1.0 - (1.0 + 1.0 / filter_s) ** -10))
     assert value.good_number == 10.0
 
 
