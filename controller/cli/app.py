@@ -40,6 +40,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("enable", "controller.cli.orders:enable", "Let plan and phone start it, for some hours.", EVERY_DAY),
     Entry("disable", "controller.cli.orders:disable", "Take that back.", EVERY_DAY),
     Entry("current", "controller.cli.orders:current", "Set the current of a run.", EVERY_DAY),
+    Entry("topped-up", "controller.cli.orders:topped_up", "The level has been seen: water added, or full.", EVERY_DAY),
     Entry("hold", "controller.cli.orders:hold", "Out of service, with your name on it.", EVERY_DAY),
     Entry("lift", "controller.cli.orders:lift", "Back in service.", EVERY_DAY),
     Entry("release", "controller.cli.orders:release", "Leave a lock-out: a written reason, a self-test.", EVERY_DAY),

@@ -145,6 +145,19 @@ def confirm(yes: bool, who: str, run_dir: Path, as_json: bool) -> None:
     ask(run_dir, as_json, Verb.CONFIRM, "The card is answered, for a day.", who=who)
 
 
+@click.command(name="topped-up", epilog=examples("topped-up --full", "topped-up --litres 0.6"))
+@click.option("--litres", type=click.FloatRange(min=0, min_open=True, max=100), help="Water added, L.")
+@click.option("--full", is_flag=True, help="The level stands at its upper mark: you have looked.")
+@WHO
+@run_dir_option
+@json_option
+def topped_up(litres: float | None, full: bool, who: str, run_dir: Path, as_json: bool) -> None:
+    """Tell the water account what you have added, or that the level is full. Water only: no lye, no tap water."""
+    if full == (litres is not None):
+        raise click.UsageError("say --litres, how much was added, or --full, the level stands at its upper mark")
+    ask(run_dir, as_json, Verb.TOPPED_UP, "Noted in the water account.", number=litres, who=who)
+
+
 @click.command(epilog=examples("enable --hours 8"))
 @click.option("--hours", type=click.FloatRange(min=0, min_open=True, max=12), default=12.0, show_default=True)
 @WHO

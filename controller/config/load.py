@@ -33,6 +33,8 @@ HASH_DIGITS = 16
 WINDOW_GRACES = 3
 # Faraday's law, ideal gas at 25 C and 1.01325 bar, counted dry: errs towards more venting.
 COULOMB_PER_L = 2 * 96485.33212 / 24.4654
+LYE_J_G_K = 3.4  # of 25 % potassium lye; weaker lye has more, from memory
+LEAST_HEAT_V = 0.4  # volts a cell above the thermoneutral ones at a third of the rated current
 SWITCH_NOTHING_ABOVE_PERCENT = 1.6  # 40 % of the lower flammable limit: nothing that sparks is switched any more
 
 
@@ -154,6 +156,10 @@ def _compile(file: RigFile, rig_hash: str, problems: Problems, today: date) -> C
         highest_start_c=_highest_start_c(limits),
         switch_nothing_above=SWITCH_NOTHING_ABOVE_PERCENT,
         cells=file.cell.cells_in_series,
+        usable_water_g=1000.0 * file.water.usable_L if file.water else 0.0,
+        lye_g=_lye_g(file),
+        hydroxide_g=_lye_g(file) * file.cell.mass_percent / 100.0,
+        warm_charge_c=_warm_charge_c(file),
     )
     reasons = {name: limit.because for name, limit in limits.items()}
     return CompiledRig(core, hardware, file, tuple(problems.warnings), reasons)
@@ -169,6 +175,15 @@ def _with_windows(file: RigFile, signals: dict[str, Fitted], limits: dict[str, R
     return tuple(out)
 
 
+def _lye_g(file: RigFile) -> float:
+    return 1000.0 * file.cell.lye_g_mL * (file.cell.lye_L or 0.0)
+
+
+def _warm_charge_c(file: RigFile) -> float:
+    """Charge that would warm the lye, and half as much again of plates and walls, by ten kelvin if nothing cooled."""
+    return 10.0 * 1.5 * LYE_J_G_K * _lye_g(file) / (LEAST_HEAT_V * file.cell.cells_in_series)
+
+
 def _roles(signals: dict[str, Fitted]) -> Roles:
     at = {name: position for position, name in enumerate(signals)}
     return Roles(
@@ -179,6 +194,7 @@ def _roles(signals: dict[str, Fitted]) -> Roles:
         ventilation=at.get("air_flow", -1),
         room_hydrogen=at.get("room_hydrogen", -1),
         coolant_outlet=at.get("coolant_outlet", -1),
+        level=at.get("level_mm", -1),
     )
 
 

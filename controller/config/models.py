@@ -47,6 +47,7 @@ class Cell(Table):
     seal_depth_mm: float = Field(
         gt=0.0, le=1e4, description="height of lye over the lowest opening between the gas sides, normal level"
     )
+    lye_L: Positive | None = Field(default=None, description="lye in the whole rig, L: its strength and warming follow")
     bubble_point_mbar: Positive | None = Field(
         default=None, description="pressure difference at which gas goes through the wet separator, mbar"
     )

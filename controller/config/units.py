@@ -42,6 +42,7 @@ STANDARD: dict[str, str] = {
     "level_hydrogen": "switch",
     "level_oxygen": "switch",
     "level_not_high": "switch",
+    "level_mm": "level",
     "seal_filled": "switch",
     "dry_floor": "switch",
     "air_flow": "switch",

@@ -263,6 +263,12 @@ ADVICE: dict[str, Advice] = {
         "Let it cool, clean its fan, run it at less.",
         _AGAIN,
     ),
+    "temperature does not follow": Advice(
+        "morning",
+        "The thermometer's probe: is it in its well, and the well in the lye?",
+        "Put the probe back and hold it in warm water once, to see it move.",
+        _AGAIN,
+    ),
     "function check": Advice(
         "morning",
         "A signal was being forced for a test.",

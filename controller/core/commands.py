@@ -37,6 +37,7 @@ class Verb(IntEnum):
     SERVICE = 15  # outputs by hand, supply isolated
     LEAVE_SERVICE = 16
     DRIVE = 17  # one output in service
+    TOPPED_UP = 18  # the level has been seen: full, or `number` litres were added
 
 
 class Command(NamedTuple):
@@ -76,6 +77,7 @@ MAY_ASK: dict[Verb, frozenset[Source]] = {
     Verb.SERVICE: frozenset({Source.LOCAL}),
     Verb.LEAVE_SERVICE: frozenset({Source.LOCAL}),
     Verb.DRIVE: frozenset({Source.LOCAL}),
+    Verb.TOPPED_UP: AT_THE_RIG,
 }
 
 CAN_ENERGISE = frozenset({Verb.START, Verb.SET_CURRENT, Verb.RESET, Verb.RENEW})  # quote a challenge when remote

@@ -12,6 +12,8 @@ from controller.core.sequence import Check, State
 from controller.core.signals import Reading, Value, unseen
 from controller.core.trips import Latch
 
+NOT_SEEN = -1e6  # no such temperature, no such level
+
 
 class Inputs(NamedTuple):
     """Everything read in one scan. None means not wired, or not known."""
@@ -41,6 +43,11 @@ class Run(NamedTuple):
     gas_fit_since_s: float = -1.0  # -1: not fit
     disobeys_since_s: float = -1.0  # current above what was asked since
     cut_since_s: float = -1.0  # no current since, in the middle of the run
+    charge_before_c: float = 0.0  # charge_c of the scan before
+    water_g: float = 0.0  # used and not yet in the latch
+    start_c: float = NOT_SEEN  # lye temperature when the first current flowed
+    level_low_mm: float = NOT_SEEN  # lowest since power came on or water was added
+    rises_since_s: float = -1.0
     ending: str = ""  # why it stops, in words
 
 

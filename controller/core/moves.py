@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from controller.core.accounts import follow, used_up, write_down
 from controller.core.checking import check
 from controller.core.commands import Source
 from controller.core.derate import exhausted
@@ -31,7 +32,12 @@ def account(scan: Scan) -> None:
         charge_c = abs(current_a) * scan.dt_s
         # under the minimum current the gas is not pure: what it mixes with must be flushed out again from the start
         vented_c = run.vented_c + charge_c if current_a >= scan.rig.pure_from_a else 0.0
-        scan.run = run._replace(charge_c=run.charge_c + charge_c, vented_c=vented_c)
+        if scan.rig.suck_back >= 0 and scan.limits[scan.rig.suck_back].standing:
+            vented_c = 0.0  # air or seal water has been drawn in
+        scan.run = run._replace(
+            charge_c=run.charge_c + charge_c, charge_before_c=run.charge_c, vented_c=vented_c
+        )
+        follow(scan, charge_c)
     _prove_off(scan)
     _gas_left(scan)
 
@@ -66,6 +72,8 @@ def _prove_off(scan: Scan) -> None:
     scan.seq = seq._replace(zero_since_s=since_s, powered=powered)
     if not powered:
         scan.seq = scan.seq._replace(vented_until_s=scan.now_s + scan.rig.timing.ventilate_s)
+    if not powered:
+        write_down(scan)
     if not powered and scan.latch.powered:
         hours = scan.latch.running_h + max(0.0, scan.now_s - seq.closed_s) / 3600.0 * (seq.closed_s >= 0.0)
         scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False, running_h=hours)
@@ -113,6 +121,8 @@ def _ends(scan: Scan) -> On | None:
         ending = "the gas asked for is made"
     elif run.end_s and on_s >= run.end_s:
         ending = "the time asked for is over"
+    elif used_up(scan.rig, scan.latch.water_used_g + run.water_g):
+        ending = "the water account is used up: top up"
     elif run.lease_until_s and now_s >= run.lease_until_s:
         ending = "who asked for the run has not renewed it"
     elif scan.rig.grade is Grade.ATTENDED:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
+from controller.core.accounts import topped_up
 from controller.core.commands import AT_THE_RIG, MAY_ASK, Command, Source, Verb
 from controller.core.events import Happened
 from controller.core.limits import Effect, TripKind
@@ -295,6 +296,10 @@ def _drive(scan: Scan, command: Command) -> str:
     return ""
 
 
+def _topped_up(scan: Scan, command: Command) -> str:
+    return topped_up(scan, command.number)
+
+
 _HANDLERS: dict[Verb, Callable[[Scan, Command], str]] = {
     Verb.START: _start,
     Verb.STOP: _stop,
@@ -314,4 +319,5 @@ _HANDLERS: dict[Verb, Callable[[Scan, Command], str]] = {
     Verb.SERVICE: _service,
     Verb.LEAVE_SERVICE: _leave_service,
     Verb.DRIVE: _drive,
+    Verb.TOPPED_UP: _topped_up,
 }

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
+from controller.core.accounts import used_up, water_used_g
 from controller.core.commands import AT_THE_RIG, Source
 from controller.core.limits import Arming, Effect, Limit, is_clear
 from controller.core.memory import Memory
@@ -153,6 +154,12 @@ def _person(rig: Rig, memory: Memory, source: Source) -> _Answer:
     return True, "enabled at the rig"
 
 
+def _water(rig: Rig, memory: Memory, _source: Source) -> _Answer:
+    if used_up(rig, water_used_g(memory)):
+        return False, "the water account is used up: top up, and say so at the rig (topped-up)"
+    return True, "water left" if rig.usable_water_g else "no water account is kept"
+
+
 _TABLE: tuple[tuple[str, str, _Test], ...] = (
     ("no trip", "No trip stands", _not_tripped),
     ("in service", "In service", _in_service),
@@ -161,6 +168,7 @@ _TABLE: tuple[tuple[str, str, _Test], ...] = (
     ("controller", "Controller well", _controller),
     ("signals", "All protective signals good", _signals),
     ("limits", "All limits clear", _limits),
+    ("water", "Water for a run", _water),
     ("temperature", "Lye at a temperature to start from", _temperature),
     ("dead", "Power proven off", _dead),
     ("rest", "Off long enough", _off_long_enough),

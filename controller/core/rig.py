@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
 from controller.core.commands import Source, Verb
 from controller.core.limits import Arming, Effect, Limit, clear_between
 from controller.core.signals import Signal
+
+HASTY_S = 2.0  # of lost flow while nobody sees the temperature
 
 
 class Grade(IntEnum):
@@ -88,6 +90,7 @@ class Roles:
     ventilation: int = -1
     room_hydrogen: int = -1
     coolant_outlet: int = -1
+    level: int = -1  # in mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,12 +115,18 @@ class Rig:
     highest_start_c: float = 50.0
     switch_nothing_above: float = math.inf  # room hydrogen, in its signal's unit: nothing that sparks is switched
     cells: int = 1
+    usable_water_g: float = 0.0  # between full and the low floats; 0: no account is kept
+    lye_g: float = 0.0  # as filled, and the hydroxide in it; 0: not given
+    hydroxide_g: float = 0.0
+    warm_charge_c: float = 0.0  # after so much a cell that began cold must have warmed; 0: not asked
     # worked out, not given:
     device_of: dict[str, str] = field(init=False, hash=False)
     quick: tuple[tuple[int, float, float], ...] = field(init=False)  # for each limit: member, and clear between
     derates: tuple[Limit, ...] = field(init=False)
     stops: tuple[int, ...] = field(init=False)  # positions of limits that end in an orderly stop
     protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
+    hasty: dict[int, Limit] = field(init=False, hash=False)  # the flow's limits while the temperature is not good
+    suck_back: int = field(init=False)  # position of the under-pressure alarm, -1 without one
     pure_from_a: float = field(init=False)  # the minimum current, as far as its sensor can tell
 
     def __post_init__(self) -> None:
@@ -128,6 +137,9 @@ class Rig:
         put(self, "stops", tuple(at for at, limit in enumerate(self.limits) if limit.effect is Effect.STOP))
         trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
         put(self, "protective", tuple(sorted(trips)))
+        flow = {at: x for at, x in enumerate(self.limits) if x.name == "coolant flow low" and x.delay_s > HASTY_S}
+        put(self, "hasty", {at: replace(limit, delay_s=HASTY_S) for at, limit in flow.items()})
+        put(self, "suck_back", next((at for at, x in enumerate(self.limits) if x.name == "under-pressure"), -1))
         error_a = self.signals[self.roles.current].error if self.roles.current >= 0 else 0.0
         put(self, "pure_from_a", self.supply.minimum_a - error_a)
 

@@ -108,6 +108,8 @@ def _watch(scan: Scan) -> None:
         else:
             if is_calm is None:
                 is_calm = calm(scan)
+            if order in rig.hasty and scan.number(rig.roles.cell_temperature) is None:
+                limit = rig.hasty[order]  # what could wait for the temperature cannot now
             new = watch(limit, state, values, last_s, now_s, is_calm)
         if new is not state:
             if states is None:

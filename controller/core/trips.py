@@ -69,6 +69,10 @@ FINDINGS: dict[str, Finding] = {
     "restart loop": Finding(TripKind.LOCK_OUT, "the guard keeps restarting"),
     "supply does not obey": Finding(TripKind.RESETTABLE, "the current is above what was asked for"),
     "supply came back by itself": Finding(TripKind.LOCAL, "current returned without being asked for"),
+    "level rising": Finding(TripKind.RESETTABLE, "the level rises and nobody tops up: coolant in the lye"),
+    "temperature does not follow": Finding(
+        TripKind.RESETTABLE, "the lye did not warm although enough current went through: is the probe in it?"
+    ),
     "function check": Finding(TripKind.LOCAL, "a signal is forced for a test while power is on"),
 }
 
@@ -110,6 +114,7 @@ class Latch(NamedTuple):
     held_by: str = ""  # out of service, by whom
     hold_reason: str = ""
     settings_accepted: bool = True
+    water_used_g: float = 0.0  # since the level was last seen
 
     @property
     def tripped(self) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.accounts import mass_percent, water_used_g
 from controller.core.commands import Source
 from controller.core.limits import TripKind
 from controller.core.memory import Memory
@@ -72,6 +73,8 @@ def status(rig: Rig, memory: Memory, about: About) -> dict[str, object]:
         "hold_reason": latch.hold_reason,
         "settings_accepted": latch.settings_accepted,
         "running_h": latch.running_h,
+        "water_used_g": water_used_g(memory),
+        "lye_percent": mass_percent(rig, memory),
         "latch": latch.number,
         "latch_on_disk": memory.latch_on_disk,
         "contacts": {"main_closed": main, "second_closed": second, "relay_closed": relay},

@@ -102,6 +102,7 @@ POLICY = {
     "SERVICE": ("l", "OFF"),
     "LEAVE_SERVICE": ("l", "SERVICE"),
     "DRIVE": ("l", "SERVICE"),
+    "TOPPED_UP": ("bl", ""),  # this rig keeps no water account
 }
 SAID: dict[str, Any] = {"text": "because", "who": "Jo"}
 WITH: dict[str, dict[str, Any]] = {
