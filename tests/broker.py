@@ -17,6 +17,8 @@ from typing import Any
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 PATIENCE_S = 20.0
 
@@ -110,8 +112,20 @@ class Onlooker:
         """Every JSON message whose topic ends so."""
         return [json.loads(payload) for topic, payload, _ in list(self.seen) if topic.endswith(ending) and payload]
 
-    def publish(self, topic: str, payload: str | bytes, retain: bool = False) -> None:
-        self._client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(PATIENCE_S)
+    def publish(
+        self, topic: str, payload: str | bytes, retain: bool = False, response: str = "", correlation: bytes = b""
+    ) -> None:
+        properties = Properties(PacketTypes.PUBLISH)
+        if response:
+            properties.ResponseTopic = response
+        if correlation:
+            properties.CorrelationData = correlation
+        sent = self._client.publish(topic, payload, qos=1, retain=retain, properties=properties)
+        sent.wait_for_publish(PATIENCE_S)
+
+    def throw(self, topic: str, payload: bytes) -> None:
+        """Sent and not looked after."""
+        self._client.publish(topic, payload)
 
     def close(self) -> None:
         self._client.disconnect()

@@ -6,6 +6,7 @@ import json
 import socket
 import threading
 import time
+from collections import deque
 from contextlib import suppress
 from pathlib import Path
 
@@ -27,9 +28,11 @@ class StandIn:
         self.bench = bench
         self.asked: list[protocol.Request] = []
         self.acknowledged = 0
+        self._challenge = 1
         self.boot = BOOT
         self._began_wall_s = time.time() - bench.now_s  # the wall clock runs as fast as the bench's own
         self._kept: list[Kept] = []
+        self._frames: deque[bytes] = deque(maxlen=2000)
         self._lock = threading.Lock()
         self._scan_s = scan_s
         self._streams: list[socket.socket] = []
@@ -54,6 +57,7 @@ class StandIn:
         contacts = (bench.parts.main, bench.parts.second, None)
         inputs = Inputs(bench.readings(), bench.pins, *contacts, bench.on_disk, clock_synchronised=True)
         frame = pack(bench.rig, self.boot, self.wall_s, inputs, commands, bench.memory)
+        self._frames.append(frame)
         for stream in list(self._streams):
             try:
                 stream.send(frame, socket.MSG_DONTWAIT)
@@ -70,6 +74,14 @@ class StandIn:
             self._one_scan(command)
             answers = (Happened.ACCEPTED, Happened.REFUSED)
             return next(e for e in self.bench.events[before:] if e.what in answers)
+
+    def renew(self) -> None:
+        """A new challenge, as the guard makes each second."""
+        self._challenge += 1
+
+    def frames(self, newest: int) -> list[bytes]:
+        with self._lock:
+            return list(self._frames)[-newest:]
 
     @property
     def events(self) -> list[Event]:
@@ -111,7 +123,12 @@ class StandIn:
                     kept = [k for k in self._kept if k.event.number > after][: protocol.EVENTS_AT_ONCE]
                 return {"events": [event_as_dict(k) for k in kept], "newest": len(self._kept), "oldest": 1, "lost": 0}
             case protocol.Ask():
-                return {"boot": self.boot, "challenge": "boot-1-x", "dropped_frames": 0, "late_scans": 0}
+                return {
+                    "boot": self.boot,
+                    "challenge": f"boot-{self._challenge}-x",
+                    "dropped_frames": 0,
+                    "late_scans": 0,
+                }
             case protocol.Acknowledge(_, number):
                 self.acknowledged = max(self.acknowledged, number)
                 return {}
