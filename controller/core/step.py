@@ -14,7 +14,7 @@ from controller.core.derate import cap
 from controller.core.drive import drive
 from controller.core.events import Event, Happened
 from controller.core.findings import OPENED, found, look, time_ran_backwards
-from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, watch
+from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, grace_s, watch
 from controller.core.memory import Inputs, Memory, first
 from controller.core.moves import account, demand_stops, judge_gas, move, work
 from controller.core.orders import obey
@@ -125,7 +125,7 @@ def _watch(scan: Scan) -> None:
         scan.limits = tuple(states)
     for at in rig.protective:
         if values[at].bad_bits:
-            _intermittent(scan, is_armed)
+            _intermittent(scan, is_armed, calm(scan))
             return
 
 
@@ -161,7 +161,7 @@ def _cause(rig: Rig, order: int, limit: Limit, state: LimitState, value: Value, 
     )
 
 
-def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool]) -> None:
+def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool], is_calm: bool) -> None:
     """Signals of which more than half of the last three graces was bad, one cause for each signal."""
     rig = scan.rig
     for at in rig.protective:
@@ -169,7 +169,10 @@ def _intermittent(scan: Scan, is_armed: tuple[bool, bool, bool, bool]) -> None:
         if 2 * value.bad_bits.bit_count() <= signal.window_scans:
             continue
         for order, limit in enumerate(rig.limits):
-            if limit.effect is Effect.TRIP and at in limit.members and is_armed[limit.armed] and limit.needed == 1:
+            if limit.effect is not Effect.TRIP or at not in limit.members or not is_armed[limit.armed]:
+                continue
+            # while a longer grace holds, the window that belongs to the shorter one says nothing
+            if limit.needed == 1 and grace_s(limit, value, is_calm) == limit.grace_s:
                 scan.causes.append(
                     Cause(
                         limit.name,

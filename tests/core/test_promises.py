@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from controller.core.commands import Command, Source, Verb
@@ -12,7 +14,7 @@ from controller.core.sequence import State
 from controller.core.signals import Code
 from controller.core.trips import Cause, Latch, Rank, Seen
 from tests.core.bench import Bench, rig
-from tests.core.rigs import full_bench
+from tests.core.rigs import full_bench, with_limit
 
 # The least grace of each signal among the limits that trip under power, by hand.
 GRACE_S = {
@@ -145,3 +147,40 @@ def test_every_event_is_numbered_once_and_in_order() -> None:
     bench.run(2.0)
     assert [e.number for e in bench.events] == list(range(1, len(bench.events) + 1))
     assert bench.memory.events == len(bench.events)
+
+
+@pytest.mark.parametrize(
+    ("why", "cell_c", "grace_s"),
+    [("calm", 55.0, 30.0), ("near its limit", 66.0, 5.0), ("current out of range", 55.0, 5.0)],
+)
+def test_a_temperature_far_from_its_limit_may_be_gone_for_longer_while_flow_and_current_are_in_order(
+    why: str, cell_c: float, grace_s: float
+) -> None:
+    limits = with_limit("over-temperature", far_grace_s=30.0, far=5.0)
+    bench = Bench(rig(limits=limits))
+    bench.start()
+    bench.numbers["cell temperature"] = cell_c
+    bench.scan()
+    good_s = bench.now_s - 0.01
+    bench.codes["cell temperature"] = Code.ABSENT
+    if why == "current out of range":
+        bench.rig = replace(bench.rig, supply=replace(bench.rig.supply, kind="current knob"))
+        bench.supply_a = 31.6  # over 105 % of 30 A, under the limit of 35 A
+    bench.until(lambda: bool(bench.causes), 40.0)
+    assert bench.causes == ["over-temperature"]
+    assert bench.now_s - good_s == pytest.approx(grace_s, abs=0.11)
+
+
+@pytest.mark.parametrize(("cell_c", "rides_through"), [(50.0, True), (67.0, False)])
+def test_a_probe_gone_for_twelve_seconds_is_ridden_through_far_from_its_limit_and_not_near_it(
+    cell_c: float, rides_through: bool
+) -> None:
+    bench = Bench(rig(limits=with_limit("over-temperature", far_grace_s=30.0, far=5.0)))
+    bench.start()
+    bench.numbers["cell temperature"] = cell_c
+    bench.run(2.0)
+    bench.codes["cell temperature"] = Code.ABSENT
+    bench.run(12.0)
+    bench.codes.clear()
+    bench.run(30.0)
+    assert bench.at(State.RUNNING) == rides_through
