@@ -1,9 +1,10 @@
 """A block: some two minutes of all signals, compressed and packed into one row: one row is few pages on the card.
 
-Sealed form, before zlib, little endian: for each signal that has points, `u16` its id, `u16` how many points, then
-that many `u32` milliseconds since the block's begin (the first absolute, the others as differences), `f32` values and
-`u8` marks. A mark is the signal's status (0 good .. 4 failure) plus 8 where a line joins the point to the one before
-it. A value that is not a number says: from here on nothing was to be believed. So a gap can never be drawn over.
+Sealed form, before zlib, little endian: `u16` how many signals have points; for each its id (`u16`) and how many
+points (`u32`); then, of all signals one after the other, first all times (`u32` milliseconds since the block's begin,
+each signal's first absolute, the others as differences), then all values (`f32`), then all marks (`u8`): like beside
+like packs best. A mark is the signal's status (0 good .. 4 failure) plus 8 where a line joins the point to the one
+before it. A value that is not a number says: from here on nothing was to be believed. So no gap can be drawn over.
 """
 
 from __future__ import annotations
@@ -25,9 +26,9 @@ Floats = npt.NDArray[np.float64]
 JOINED = 8
 STATUS = 7
 GAP_S = 5.0  # longer without any sample is a gap
-MOST_POINTS = 65535  # of one signal in one block: two bytes
 
-_HEAD = struct.Struct("<HH")
+_COUNT = struct.Struct("<H")
+_HEAD = np.dtype([("signal", "<u2"), ("points", "<u4")])
 _SINGLE = struct.Struct("<f")
 
 
@@ -108,29 +109,33 @@ def pack(rows: Sequence[Row], bounds: Sequence[float], exact: Sequence[bool], be
     bounds: of each signal. exact: of each row, whether every sample is to be kept. before: the last row stored.
     """
     begin_ms = rows[0].at_ms
-    parts: list[bytes] = []
+    heads: list[tuple[int, int]] = []
+    times: list[bytes] = []
+    values: list[float] = []
+    marks: list[int] = []
     for signal, bound in enumerate(bounds):
         points = line(rows, signal, [0.0 if all_of_it else bound for all_of_it in exact], before)
-        for some in (points[at : at + MOST_POINTS] for at in range(0, len(points), MOST_POINTS)):
-            times = np.array([p[0] - begin_ms for p in some], np.int64)
-            parts += (
-                _HEAD.pack(signal, len(some)),
-                np.diff(times, prepend=0).astype("<u4").tobytes(),
-                np.array([p[1] for p in some], "<f4").tobytes(),
-                np.array([p[2] for p in some], np.uint8).tobytes(),
-            )
-    return b"".join(parts)
+        if not points:
+            continue
+        heads.append((signal, len(points)))
+        times.append(np.diff([p[0] - begin_ms for p in points], prepend=0).astype("<u4").tobytes())
+        values += [p[1] for p in points]
+        marks += [p[2] for p in points]
+    columns = (np.array(heads, _HEAD).tobytes(), *times, np.array(values, "<f4").tobytes(), bytes(marks))
+    return _COUNT.pack(len(heads)) + b"".join(columns)
 
 
 def seal(block: bytes, ids: Sequence[int]) -> bytes:
     """The form that is stored: positions replaced by the database's ids, and compressed."""
     data = bytearray(block)
-    at = 0
-    while at < len(data):
-        signal, count = _HEAD.unpack_from(data, at)
-        _HEAD.pack_into(data, at, ids[signal], count)
-        at += _HEAD.size + 9 * count
+    heads = _heads(data)
+    heads["signal"] = [ids[signal] for signal in heads["signal"]]
+    data[_COUNT.size : _COUNT.size + heads.nbytes] = heads.tobytes()
     return zlib.compress(data)
+
+
+def _heads(data: bytes | bytearray) -> np.ndarray[tuple[int], np.dtype[np.void]]:
+    return np.frombuffer(data, _HEAD, _COUNT.unpack_from(data)[0], _COUNT.size).copy()
 
 
 def unseal(sealed: bytes) -> bytes:
@@ -143,18 +148,19 @@ def unseal(sealed: bytes) -> bytes:
 
 def unpack(data: bytes, begin_ms: int, wanted: frozenset[int] | None = None) -> dict[int, Points]:
     """Points by signal, of those wanted (all where None)."""
+    heads = _heads(data)
+    ends = np.cumsum(heads["points"], dtype=np.int64).tolist()
+    whole = ends[-1] if ends else 0
+    times_at = _COUNT.size + heads.nbytes
+    values_at, marks_at = times_at + 4 * whole, times_at + 8 * whole
     found: dict[int, Points] = {}
-    at = 0
-    while at < len(data):
-        signal, count = _HEAD.unpack_from(data, at)
-        at += _HEAD.size
+    for signal, count, end in zip(heads["signal"].tolist(), heads["points"].tolist(), ends, strict=True):
         if wanted is None or signal in wanted:
-            steps = np.frombuffer(data, "<u4", count, at)
-            values = np.frombuffer(data, "<f4", count, at + 4 * count).astype(np.float64)
-            marks = np.frombuffer(data, np.uint8, count, at + 8 * count)
-            here = Points((begin_ms + np.cumsum(steps, dtype=np.int64)) / 1000.0, values, marks)
-            found[signal] = joined([found[signal], here]) if signal in found else here
-        at += 9 * count
+            nth = end - count
+            steps = np.frombuffer(data, "<u4", count, times_at + 4 * nth)
+            values = np.frombuffer(data, "<f4", count, values_at + 4 * nth).astype(np.float64)
+            marks = np.frombuffer(data, np.uint8, count, marks_at + nth)
+            found[signal] = Points((begin_ms + np.cumsum(steps, dtype=np.int64)) / 1000.0, values, marks)
     return found
 
 

@@ -66,9 +66,9 @@ CREATE TABLE counter (        -- the rig's whole life: see `counters` for names 
 
 # A commit rewrites whole pages: small ones put its few hundred bytes on few sectors. Most of what reaches the card is
 # the file system's journal (some 16 kB for each commit on ext4), which is why there are few commits.
-PAGE_BYTES: Final = 1024
+PAGE_BYTES: Final = 512
 # The write-ahead file keeps its length and is written over; about once in six hours it is moved into the database.
-WAL_PAGES: Final = 1000
+WAL_PAGES: Final = 2000
 BUSY_S: Final = 1.0
 # SQLite's way to keep a database to one process, its index of the write-ahead file in memory: see `lending`.
 ALONE, SHARED = "unix-excl", "unix"
