@@ -59,6 +59,7 @@ class Link:
         self._question_bucket = answers.bucket()
         self._frame: Frame | None = None
         self._told_at_s = self._link_told_s = -1e9
+        self._since_s = self._until_s = self._alive_s = 0.0  # of the session, by the guard's clock and by ours
         self._told_state: object = None
         self._told_troubles: list[str] = []
         self._number = 0
@@ -125,9 +126,11 @@ class Link:
             here = m.Presence(rig=self._rig.name, present="here", time_s=time.time())
             broker.publish(self._topic("presence"), here.model_dump_json().encode(), qos=1, retain=True)
             self._told_at_s = self._link_told_s = -1e9
+            self._since_s = self._clock.now().mono_s
         if broker.connected:
-            mono_s = self._clock.now().mono_s
-            self._keeper.live = Live(mono_s - (now_s - broker.connected_s), mono_s - (now_s - broker.alive_s))
+            if broker.alive_s != self._alive_s:
+                self._alive_s, self._until_s = broker.alive_s, self._clock.now().mono_s
+            self._keeper.live = Live(self._since_s, self._until_s)
         else:
             self._keeper.live = None
 

@@ -1,6 +1,6 @@
 """What is stored and the broker has not taken yet, in the order of the record's numbers.
 
-Nothing is stored twice for an outage: this is a window of some fifty messages that moves along the record. Filled by
+Nothing is stored twice for an outage: this is a window of a hundred messages that moves along the record. Filled by
 the keeper's thread, emptied by the loop.
 """
 
@@ -14,7 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
-WINDOW = 50
+WINDOW = 100
 # A broker that has lost our session has perhaps lost what it had acknowledged last: so much is sent again.
 AGAIN_S = 30.0
 REMEMBER_EVERY_S = 60.0

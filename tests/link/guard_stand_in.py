@@ -24,7 +24,8 @@ BOOT = "00112233aabbccdd"
 class StandIn:
     """Scans in real time, streams frames, answers questions and does what the link's socket may ask."""
 
-    def __init__(self, path: Path, bench: Bench, scan_s: float = 0.01) -> None:
+    def __init__(self, path: Path, bench: Bench, scan_s: float = 0.01, dt_s: float = 0.1) -> None:
+        """scan_s: real time between two scans; dt_s: the guard's own."""
         self.bench = bench
         self.asked: list[protocol.Request] = []
         self.acknowledged = 0
@@ -34,7 +35,7 @@ class StandIn:
         self._kept: list[Kept] = []
         self._frames: deque[bytes] = deque(maxlen=2000)
         self._lock = threading.Lock()
-        self._scan_s = scan_s
+        self._scan_s, self._dt_s = scan_s, dt_s
         self._streams: list[socket.socket] = []
         self._peers: list[socket.socket] = []
         self._ended = threading.Event()
@@ -52,7 +53,7 @@ class StandIn:
 
     def _one_scan(self, *commands: Command) -> None:
         bench, before = self.bench, len(self.bench.events)
-        bench.scan(*commands)
+        bench.scan(*commands, dt_s=self._dt_s)
         self._kept += [Kept(e, self.wall_s, True) for e in bench.events[before:]]
         contacts = (bench.parts.main, bench.parts.second, None)
         inputs = Inputs(bench.readings(), bench.pins, *contacts, bench.on_disk, clock_synchronised=True)
@@ -74,6 +75,10 @@ class StandIn:
             self._one_scan(command)
             answers = (Happened.ACCEPTED, Happened.REFUSED)
             return next(e for e in self.bench.events[before:] if e.what in answers)
+
+    def pace(self, scan_s: float) -> None:
+        """From now on so much real time between two scans."""
+        self._scan_s = scan_s
 
     def renew(self) -> None:
         """A new challenge, as the guard makes each second."""

@@ -18,7 +18,7 @@ RIG = "pretend"
 
 
 class Running:
-    """`scan_s` of real time makes a tenth of a second of the guard's."""
+    """`scan_s` of real time makes `dt_s` of the guard's."""
 
     def __init__(
         self,
@@ -29,14 +29,15 @@ class Running:
         address: Address | None = None,
         name: str = RIG,
         scan_s: float = 0.01,
+        dt_s: float = 0.1,
         onlooker: Onlooker | None = None,
     ) -> None:
         self.broker, self.folder = broker, folder
-        self.bench = Bench(rig(name=name), start_s=time.clock_gettime(time.CLOCK_BOOTTIME))
+        self.bench = Bench(rig(name=name, scan_s=dt_s), start_s=time.clock_gettime(time.CLOCK_BOOTTIME))
         self.bench.run(1.0)
         self.places = Places.beside(folder, folder / "guard", folder / "state" if durable else None)
         self.address = address or Address(port=broker.port)
-        self.guard = StandIn(self.places.guard_socket, self.bench, scan_s)
+        self.guard = StandIn(self.places.guard_socket, self.bench, scan_s, dt_s)
         self.start_link()
         self.onlooker = onlooker or Onlooker(broker.port)
 

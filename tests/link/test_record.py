@@ -6,6 +6,7 @@ import os
 import signal
 import uuid
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -79,8 +80,8 @@ def test_a_record_in_memory_is_said_and_the_guard_keeps_what_no_broker_has(tmp_p
 def test_an_hour_without_a_broker_loses_no_event_and_no_trend(tmp_path: Path) -> None:
     """A guard's hour in some seconds; the judge of the events is the guard's own count."""
     with mosquitto(tmp_path / "broker") as broker:
-        running = Running(tmp_path, broker, scan_s=0.0001)
-        running.guard.ask(Command(Verb.START, Source.LOCAL))
+        running = Running(tmp_path, broker, scan_s=0.001, dt_s=1.0)
+        enabled(running, 1)
         until(lambda: bool(running.events()))
         broker.stop(signal.SIGKILL)
         begin_s = running.bench.now_s
@@ -88,6 +89,7 @@ def test_an_hour_without_a_broker_loses_no_event_and_no_trend(tmp_path: Path) ->
             enabled(running, 1)
             asked_s = running.bench.now_s
             until(lambda asked_s=asked_s: running.bench.now_s > asked_s + 20.0)  # type: ignore[misc]
+        running.guard.pace(0.1)
         newest = running.guard.events[-1].number
         went_s = running.guard.wall_s
         broker.start()
@@ -106,12 +108,12 @@ def _seen(running: Running, from_s: float, to_s: float) -> bool:
     lines = [x for p in running.onlooker.of("/past") for x in p["lines"] if x["signal"] == "cell temperature"]
     spans = sorted(x["begin_s"] + x["span_s"] * at for x in lines for at in x["at"])
     inside = [t for t in spans if from_s <= t <= to_s]
-    return len(inside) > (to_s - from_s) / 11.0 and all(b - a < 21.0 for a, b in zip(inside, inside[1:], strict=False))
+    return len(inside) > (to_s - from_s) / 11.0 and all(b - a < 21.0 for a, b in pairwise(inside))
 
 
 def test_what_was_live_is_not_forwarded_again(tmp_path: Path) -> None:
     with mosquitto(tmp_path / "broker") as broker:
-        running = Running(tmp_path, broker, scan_s=0.001)
+        running = Running(tmp_path, broker, scan_s=0.005, dt_s=1.0)
         begin_s = running.bench.now_s
         until(lambda: running.bench.now_s > begin_s + 900.0, 60.0)
         running.end_link()
@@ -139,6 +141,8 @@ def test_a_link_that_was_killed_goes_on_where_it_was(running: Running) -> None:
     enabled(running, 10)
     newest = running.guard.events[-1].number
     until(lambda: newest in running.events())
+    told = len(running.onlooker.of("/state"))
+    until(lambda: any(s["waiting"] == 0 for s in running.onlooker.of("/state")[told:]))
     running.end_link()
     enabled(running, 10)
     running.start_link()
