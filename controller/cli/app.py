@@ -52,6 +52,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("log", "controller.cli.log:log", "Write into the logbook, or show it.", EVERY_DAY),
     Entry("export", "controller.cli.log:export", "The record as a table: CSV or Parquet.", EVERY_DAY),
     Entry("find", "controller.cli.find:find", "Which chip, probe and wire is which, by touch.", BEFORE),
+    Entry("enrol", "controller.cli.enrol:enrol", "Which phone page may ask for more than a stop.", BEFORE),
     Entry("check", "controller.cli.check:check", "What a rig file means, and whether the rig may be left.", BEFORE),
     Entry("demo", "controller.cli.demo:demo", "A whole rig, simulated, on this machine.", FAULTS),
     Entry("rehearse", "controller.cli.rehearse:rehearse", "Play faults on a rig before they happen.", FAULTS),
