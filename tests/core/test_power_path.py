@@ -255,3 +255,27 @@ def test_a_stop_at_the_rig_cuts_a_stop_from_afar_short() -> None:
     assert bench.flows()
     bench.ask(Verb.STOP, Source.BUTTON)
     assert not bench.flows()
+
+
+@pytest.mark.parametrize("late_s", [0.1, 0.3, 0.4])
+def test_a_contactor_that_takes_its_time_within_the_pulse_still_closes(late_s: float) -> None:
+    bench = Bench()
+    bench.run(1.0)
+    bench.ask(Verb.START)
+    bench.until(lambda: bench.at(State.RAMPING))
+    bench.parts.main_dead = True
+    bench.run(0.2 + late_s)
+    bench.parts.main_dead = False
+    bench.until(lambda: bench.at(State.RUNNING))
+
+
+def test_a_contactor_that_does_not_close_trips_once_pulse_and_start_lag_are_over() -> None:
+    bench = Bench()
+    bench.run(1.0)
+    bench.ask(Verb.START)
+    bench.until(lambda: bench.at(State.RAMPING))
+    bench.parts.main_dead = True
+    # both travel times, the pulse, the supply's lag and a second
+    assert bench.until(lambda: bool(bench.causes), 5.0) == pytest.approx(2 * 0.1 + 0.5 + 0.5 + 1.0, abs=0.11)
+    assert bench.causes == ["did not close"]
+    assert bench.parts.closings == []

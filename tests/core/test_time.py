@@ -29,7 +29,9 @@ def test_a_gap_of_half_the_watchdog_time_under_power_trips_in_the_first_scan_aft
     bench = running()
     bench.scan(dt_s=dt_s)
     assert bench.state is State.TRIPPED
-    assert bench.causes[0] == "scan gap"
+    cause = bench.memory.latch.causes[0]
+    assert (cause.name, cause.limit) == ("scan gap", 0.5)
+    assert cause.number == pytest.approx(dt_s)
     assert not any((bench.outputs.main_hold, bench.outputs.main_close, bench.outputs.edge))
     bench.run(10.0)
     assert not bench.parts.path
