@@ -332,6 +332,9 @@ def _ends(signal: measured.Channel, scale: Scale, supply_v: float) -> Ends:
         case CurrentLoop():
             low_v = max(low_v, 3.61e-3 * scale.ohm)
         case NtcBeta() | NtcSteinhartHart() | Platinum():
+            if isinstance(scale, Platinum):
+                least_v, most_v = scale.ends_v()
+                low_v, high_v = max(low_v, least_v), min(high_v, most_v)
             low_v, high_v = max(low_v, 0.011 * supply_v), min(high_v, 0.989 * supply_v)
     first, last = scale(low_v).number, scale(high_v).number
     if first is None or last is None:

@@ -146,7 +146,7 @@ class NtcSteinhartHart:
 
 @dataclass(frozen=True, slots=True)
 class Platinum:
-    """Pt100 or Pt1000 after IEC 60751, in C, from -50 C to 200 C."""
+    """Pt100 or Pt1000 after IEC 60751, in C, from -50 C to 200 C; far beyond the standard a wire is broken."""
 
     wired: PulledUp
     at_0_c_ohm: float = 1000.0
@@ -154,10 +154,20 @@ class Platinum:
     _A = 3.9083e-3
     _B = -5.775e-7
     _C = -4.183e-12
+    _ENDS = (0.2, 3.5)  # of the resistance at 0 C: about -200 and 750 C
 
     def __call__(self, volts: float) -> Scaled:
         ohm = self.wired.ohm(volts)
-        return WIRE_FAULT if ohm is None else Scaled(self.celsius(ohm))
+        least, most = self._ENDS
+        if ohm is None or not least <= ohm / self.at_0_c_ohm <= most:
+            return WIRE_FAULT
+        return Scaled(self.celsius(ohm))
+
+    def ends_v(self) -> tuple[float, float]:
+        """Least and most volts that still mean a temperature; a hair inside, for rounding."""
+        ohms = (self.at_0_c_ohm * self._ENDS[0] * 1.0001, self.at_0_c_ohm * self._ENDS[1] * 0.9999)
+        low, high = (self.wired.supply_v * ohm / (ohm + self.wired.pull_up_ohm) for ohm in ohms)
+        return low, high
 
     def celsius(self, ohm: float) -> float:
         ratio = ohm / self.at_0_c_ohm
