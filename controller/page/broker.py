@@ -161,7 +161,8 @@ class Broker:
             log.warning("refused a message on %r (%d so far): %s", where[:120], self.rigs.refused, first)
 
     def _state(self, state: StateNow, retained: bool) -> None:
-        if state.rig not in self.rigs.seen:
+        seen = self.rigs.seen.get(state.rig)
+        if seen is None or seen.state is None:
             log.info("rig %r is heard", state.rig)
         if self.rigs.take_state(state, retained, time.monotonic()):
             self.changed(state.rig)

@@ -70,7 +70,11 @@ class Stage:
         command += ["--port", str(self.port), "--state", str(self.state), *self.options]
         with open(self.folder / "page.log", "ab") as log:
             self._process = subprocess.Popen(command, stdout=log, stderr=log)
-        until(self._hears_all, what=f"the page: {self.log}")
+        try:
+            until(self._hears_all, what="the page hears every rig")
+        except AssertionError:
+            self.close()
+            raise
 
     def _hears_all(self) -> bool:
         assert self.process.poll() is None, self.log

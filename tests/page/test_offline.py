@@ -6,9 +6,10 @@ import re
 import shutil
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Error, Page, expect
 
 from controller.page import shell
+from tests.broker import until
 from tests.page.stage import Stage, fresh_is, phone
 
 
@@ -19,6 +20,15 @@ def kept(page: Page) -> None:
              if (navigator.serviceWorker.controller) done()
              else navigator.serviceWorker.addEventListener('controllerchange', done) }))"""
     )
+
+
+def build_of(page: Page) -> str:
+    """Which page the phone shows now; "" while it is being replaced."""
+    page.wait_for_timeout(100)
+    try:
+        return str(page.evaluate("() => window.lyewatch.build"))
+    except Error:
+        return ""
 
 
 def test_offline_it_opens_says_so_and_shows_no_number(stage: Stage, browser_of_all: Browser) -> None:
@@ -71,9 +81,8 @@ def test_a_newer_page_replaces_the_kept_one_by_itself(tmp_path: Path, browser_of
         (dist / "app.css").write_text((dist / "app.css").read_text() + f":root{{{mark}:1}}")
         stage.start_page()
         newer = shell.read_built(dist).build
-        page.locator("style", has_text=mark).wait_for(state="attached", timeout=30_000)
+        until(lambda: build_of(page) == newer, at_most_s=30.0)
         fresh_is(page, "live")
-        assert page.evaluate("() => window.lyewatch.build") == newer
         context.set_offline(True)
         page.reload()
         fresh_is(page, "phone")
