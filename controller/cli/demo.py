@@ -277,7 +277,9 @@ def _run(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
         for line in demo.start(FAULTS[fault].lye_c if fault else 20.0):
             click.echo(f"Left out: {line}.")
         click.echo(f"Everything is simulated. Sockets and logs are in {folder}; from another terminal:")
-        click.echo(f"  export LYEWATCH_RUN_DIR={folder} LYEWATCH_BENCH={folder}")
+        found = Path(sys.executable).parent  # a second terminal may not know where this program is
+        path = "" if shutil.which("lyewatch") else f" PATH={found}:$PATH"
+        click.echo(f"  export LYEWATCH_RUN_DIR={folder} LYEWATCH_BENCH={folder}{path}")
         click.echo("  lyewatch status; lyewatch fault coolant-lost; lyewatch fault --clear; lyewatch reset")
         if demo.page:
             click.echo(f"Phone page: {demo.page}")
