@@ -24,7 +24,7 @@ from tests.record.loop import NotHere, ext4
 from tests.record.workshop import day, historian, moment
 
 EVENT_EVERY_S = 3600
-WARM_HOURS = 8.0  # until the write-ahead file is written over for the first time
+WARM_HOURS = 12.0  # until the write-ahead file is written over for the first time
 TICK_S = 0.012  # of the kernel's file dates, at most
 
 
