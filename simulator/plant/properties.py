@@ -50,9 +50,7 @@ class LyeFits(NamedTuple):
             if w > largest_w:
                 w = largest_w
             x = 1.0 / (t + ANTOINE_C)
-            return exp(
-                v00 + x * (v01 + x * v02) + w * (v10 + x * v11 + w * (v20 + x * v21 + w * (v30 + x * v31)))
-            )
+            return exp(v00 + x * (v01 + x * v02) + w * (v10 + x * v11 + w * (v20 + x * v21 + w * (v30 + x * v31))))
 
         return vapour_pa
 

@@ -144,7 +144,7 @@ def test_the_first_gas_passes_through_the_explosive_range_and_air_is_gone_after_
     assert fractions == sorted(fractions)
     assert fractions[0] < 0.75 < fractions[5]
     volumes = 3 * 30.0 * 360.0 / (2 * 96485.332) * 8.31446 * 295.0 / 101325.0 / (seen(state, RUN30).gas_h_l * 1e-3)
-    assert fractions[-1] == pytest.approx(1.0 - 2.718281828 ** -volumes, abs=0.02)  # a stirred vessel
+    assert fractions[-1] == pytest.approx(1.0 - 2.718281828**-volumes, abs=0.02)  # a stirred vessel
 
 
 def test_a_cooling_cell_pulls_a_vacuum_up_to_what_its_seal_lifts_and_then_breathes_air() -> None:
