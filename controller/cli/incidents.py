@@ -1,4 +1,5 @@
-"""`lyewatch incidents` and `lyewatch replay`: the full-rate record around a trip, told, drawn, exported, decided again."""
+"""`lyewatch incidents` and `lyewatch replay`: the full-rate record around a trip, told, drawn, exported,
+decided again."""
 
 from __future__ import annotations
 
@@ -76,7 +77,9 @@ def _compile(incident: Incident, rig: str | None, change: dict[str, object] | No
         raise Problem(str(error), 2) from None
 
 
-@click.command(epilog=examples("incidents", "incidents last", "incidents last --plot trip.png", "incidents last --csv t.csv"))
+@click.command(
+    epilog=examples("incidents", "incidents last", "incidents last --plot trip.png", "incidents last --csv t.csv")
+)
 @click.argument("name", required=False)
 @click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), help="Draw it into this file.")
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path, dir_okay=False), help="One row a scan.")
@@ -135,9 +138,7 @@ def incidents(
     click.echo(json.dumps(incident.header | {"story": lines}, indent=2) if as_json else "\n".join(lines))
 
 
-@click.command(
-    epilog=examples("replay last", """replay trip.incident --set 'limits."coolant flow low".delay_s=5'""")
-)
+@click.command(epilog=examples("replay last", """replay trip.incident --set 'limits."coolant flow low".delay_s=5'"""))
 @click.argument("file")
 @click.option("--set", "changes", multiple=True, metavar="KEY=VALUE", help="A setting of the rig file to decide with.")
 @dir_option
@@ -173,7 +174,9 @@ def replay(file: str, changes: tuple[str, ...], folder: Path, rig: str | None, a
         plain = {"scans": result.scans, "gaps": result.gaps, "same": found is None}
         click.echo(json.dumps(plain | ({} if found is None else {"difference": found._asdict()}), indent=2))
     elif found is None:
-        click.echo(f"{result.scans} scans decided again, all the same" + (f"; {result.gaps} gaps" if result.gaps else ""))
+        click.echo(
+            f"{result.scans} scans decided again, all the same" + (f"; {result.gaps} gaps" if result.gaps else "")
+        )
     else:
         click.echo(f"scan {found.scan} differs: {found.what}")
     if found is not None:

@@ -218,3 +218,139 @@ class bar:  # noqa: N801 - used like a function
 
     def __exit__(self, *_: object) -> None:
         self._progress.stop()
+
+
+@click.command(epilog=examples("study boathouse", "study my-rig.toml --plot study.png --report study.html"))
+@click.argument("rig")
+@click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), help="Draw it into this file.")
+@report_option
+@json_flag
+def study(rig: str, plot: Path | None, report: Path | None, as_json: bool) -> None:
+    """Is each limit fast enough for its hazard? Worked out from the rig file and the simulated cell.
+
+    For each harm the fastest faults are played without protection; two whole responses of a limit must fit between it
+    and the harm. Answers 1 when one is too slow, or a harm is watched by nothing.
+    """
+    from simulator.rehearsal import study as made_by
+    from simulator.rehearsal.harm import HARMS
+
+    physical = find_rig(rig)
+    with bar(sum(len(harm.faults) for harm in HARMS), quiet=as_json) as (move, _):
+        made = made_by.study(physical, move)
+    if as_json:
+        plain = {"rows": [r._asdict() for r in made.rows], "tight": [t._asdict() for t in made.tight],
+                 "useless": made.useless, "note": made.note}  # fmt: skip
+        click.echo(json.dumps(plain, indent=2))
+    else:
+        _study_table(made, physical)
+    if plot:
+        try:
+            made_by.picture(made).savefig(plot, dpi=130)
+        except ImportError:
+            raise Problem("pictures need matplotlib: pip install matplotlib", 2) from None
+    if report:
+        from simulator.rehearsal.report import of_study
+
+        report.write_text(of_study(made, physical), encoding="utf-8")
+    if any(row.verdict.isupper() for row in made.rows):
+        raise SystemExit(1)
+
+
+def _study_table(made: Any, physical: Physical) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    table = Table(title=f"Limits of {physical.rig.file.title} against harm", title_justify="left", header_style="bold")
+    for name in ("limit", "verdict", "fault", "harm", "to limit", "to harm", "response", "ratio", "proposal"):
+        table.add_column(name, overflow="fold")
+    colours = {"good": "green", "tight": "yellow"}
+    for row in made.rows:
+        style = "bold red" if row.verdict.isupper() else colours.get(row.verdict, "")
+        shown = f"[{style}]{row.verdict}[/]" if style else row.verdict
+        ratio = "" if row.ratio is None else f"{row.ratio:.1f}"
+        times = ["" if s is None else f"{s:.1f} s" for s in (row.limit_s, row.harm_s, row.response_s)]
+        table.add_row(row.limit or "(none)", shown, row.fault, row.harm, *times, ratio, row.proposal)
+    console.print(table)
+    for tight in made.tight:
+        console.print(
+            f"{tight.limit}: {tight.verdict}; the sensor's error of {tight.error:g} takes {tight.share:.0%} of the way "
+            f"from normal ({tight.normal:g}) to the limit ({tight.threshold:g})"
+        )
+    if made.useless:
+        console.print(f"Never reached in any of these faults: {', '.join(made.useless)}")
+    if made.note:
+        console.print(f"Note: {made.note}.")
+
+
+@click.command(
+    epilog=examples("campaign boathouse --count 500 --into run1", "campaign boathouse --into run1   (goes on)")
+)
+@click.argument("rig")
+@click.option("--count", type=click.IntRange(2, 1_000_000), default=200, show_default=True, help="Rehearsals.")
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--sobol", is_flag=True, help="A Sobol sequence instead of a Latin hypercube.")
+@click.option("--fault", "faults", multiple=True, help="Draw only from these faults.")
+@click.option(
+    "--into", type=click.Path(path_type=Path, file_okay=False), required=True, help="Folder; resumes what is there."
+)
+@click.option("--drivers", is_flag=True, help="Through the real drivers and emulated chips.")
+@click.option("--dask", default="", metavar="ADDRESS", help="A Dask scheduler instead of own processes.")
+@workers_option
+@report_option
+@json_flag
+def campaign(
+    rig: str,
+    count: int,
+    seed: int,
+    sobol: bool,
+    faults: tuple[str, ...],
+    into: Path,
+    drivers: bool,
+    dask: str,
+    workers: int | None,
+    report: Path | None,
+    as_json: bool,
+) -> None:
+    """Many rehearsals drawn from distributions: fault, size, onset, load, weather, sensor error, wear.
+
+    Results go into a folder, as they come; the worst of each kind are written there as scenario files. Answers 1 when a
+    fault was missed or caught late, or a trip was needless.
+    """
+    try:
+        from simulator.rehearsal import campaign as made_by
+    except ImportError:
+        raise Problem("a campaign needs scipy: pip install scipy", 2) from None
+    from simulator.faults.library import fault_kind
+
+    physical = find_rig(rig)
+    try:
+        chosen = tuple(fault_kind(name).name for name in faults) or made_by.faults_for(physical)
+        plan = made_by.Plan(rig, count, seed, "sobol" if sobol else "latin", chosen, drivers)
+        with bar(count, quiet=as_json) as (move, _):
+            outcomes = made_by.play_campaign(plan, into, workers or cores(), dask, move)
+    except ValueError as error:
+        raise Problem(str(error), 2) from None
+    except ImportError as error:
+        raise Problem(f"{error.name} is missing: pip install {error.name}", 2) from None
+    made = made_by.summary(outcomes)
+    table = made_by.write_table(outcomes, into)
+    worst = into / "worst"
+    worst.mkdir(exist_ok=True)
+    for number in made_by.worst(made):
+        text = made_by.as_toml(made_by.scenario_of(plan, number, physical))
+        (worst / f"number-{number:06d}.toml").write_text(text, encoding="utf-8")
+    if report:
+        from simulator.rehearsal.report import of_campaign
+
+        report.write_text(of_campaign(plan, outcomes, physical), encoding="utf-8")
+    if as_json:
+        plain = {"counts": made.counts, "smallest_margin": made.smallest_margin, "table": str(table)}
+        click.echo(json.dumps(plain, indent=2))
+    else:
+        click.echo(", ".join(f"{n} {fate}" for fate, n in sorted(made.counts.items())))
+        for harm, (margin, number) in sorted(made.smallest_margin.items(), key=lambda x: x[1]):
+            click.echo(f"  smallest margin to {harm!r}: {margin:.0%} of the way left, in number {number}")
+        click.echo(f"{table}; the worst as scenarios in {worst}")
+    if made.missed or made.late or made.needless:
+        raise SystemExit(1)

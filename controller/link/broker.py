@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
@@ -64,6 +64,17 @@ class Arrived(NamedTuple):
     correlation: bytes
 
 
+class _Socket(ssl.SSLSocket):
+    """Remembers the newest, which paho leaves open where the handshake fails."""
+
+    newest: ClassVar[ssl.SSLSocket | None] = None
+
+    def do_handshake(self, block: bool = False) -> None:
+        _Socket.newest = self
+        super().do_handshake(block)
+        _Socket.newest = None
+
+
 class _Client(mqtt.Client):
     """paho's, which keeps why a connection failed."""
 
@@ -73,6 +84,9 @@ class _Client(mqtt.Client):
         try:
             return super().reconnect()
         except OSError as error:
+            if _Socket.newest is not None:
+                _Socket.newest.close()
+                _Socket.newest = None
             if self.failed is not None:
                 self.failed(error)
             raise
@@ -120,6 +134,7 @@ class Broker:
         if address.authority is not None:
             context = ssl.create_default_context(cafile=str(address.authority))
             context.minimum_version = ssl.TLSVersion.TLSv1_2
+            context.sslsocket_class = _Socket
             if address.certificate is not None:
                 context.load_cert_chain(str(address.certificate), str(address.key) if address.key else None)
             client.tls_set_context(context)

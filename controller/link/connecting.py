@@ -41,7 +41,7 @@ def in_words(error: Exception, host: str, port: int, now_s: float | None = None)
             return f"the certificate of {where} is not signed by the authority that was given"
         return f"the certificate of {where} cannot be trusted: {error.verify_message}"
     if isinstance(error, ssl.SSLError):
-        return f"no TLS with {where}: {error.reason or error}; is that its TLS port?"
+        return f"no TLS with {where}: {getattr(error, 'reason', '') or error}; is that its TLS port?"
     if isinstance(error, socket.gaierror):
         return f"the name {host} is not known: {error.strerror}; is the network up, is it spelled so?"
     if isinstance(error, ConnectionRefusedError):

@@ -58,6 +58,7 @@ class Link:
         self._alarms = Alarms(keys_in, self._told)
         self._question_bucket = answers.bucket()
         self._frame: Frame | None = None
+        self._told_frame: Frame | None = None
         self._told_at_s = self._link_told_s = -1e9
         self._since_s = self._until_s = self._alive_s = 0.0  # of the session, by the guard's clock and by ours
         self._told_state: object = None
@@ -78,10 +79,10 @@ class Link:
         self._forward(now_s)
         troubles = self._troubles(now_s)
         frame = self._frame
-        if frame is not None:
+        if frame is not None and frame is not self._told_frame:  # an old frame told anew would look live
             what = (frame.memory.sequence.state, frame.memory.latch.number)
             if what != self._told_state or now_s - self._told_at_s >= EACH_S:
-                self._told_state, self._told_at_s = what, now_s
+                self._told_state, self._told_at_s, self._told_frame = what, now_s, frame
                 self._tell(frame, troubles, now_s)
         if troubles != self._told_troubles or now_s - self._link_told_s >= LINK_EACH_S:
             self._told_troubles, self._link_told_s = troubles, now_s

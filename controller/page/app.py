@@ -94,7 +94,7 @@ class Page:
     def me(self, who: Who) -> dict[str, Any]:
         return api.Me(
             name=who.name,
-            role=who.role.name.lower(),  # type: ignore[arg-type]
+            role=who.role.name.lower(),
             may=verbs.may(who.role),
             may_log=who.role >= Role.OPERATOR,
             may_fault=who.role >= (Role.VIEWER if self.settings.open_faults else Role.OPERATOR),
@@ -253,7 +253,7 @@ class Page:
             hours=wanted.hours,
             challenge=challenge,
         )
-        if wanted.verb == "stop":  # unsigned, so that it is obeyed also where this page's key is not enrolled
+        if wanted.verb in verbs.UNSIGNED:
             ask = ask.model_copy(update={"text": f"{name}: {ask.text}".rstrip(": ")})
         else:
             ask = self.key.sign(ask, name, seen.state["cells"] if seen.state else 0)

@@ -69,8 +69,10 @@ class Rigs:
             if retained or lately or state.number == seen.state["number"]:
                 seen.repeats += not retained
                 return False
+        told_again = seen.state is not None and (state.boot, state.time_s) == (seen.state["boot"], seen.state["time_s"])
         seen.state = state.model_dump(mode="json")
-        seen.arrived_s = None if retained else now_s
+        if not told_again:  # the same moment under a new number is no word of the guard's
+            seen.arrived_s = None if retained else now_s
         return True
 
     def take_presence(self, presence: Presence) -> bool:

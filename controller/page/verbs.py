@@ -29,6 +29,10 @@ VERBS: Final[dict[str, Ask]] = {
 }
 
 
+# Less power, never more: obeyed also where this page's key is not enrolled.
+UNSIGNED: Final = frozenset({"stop", "disable"})
+
+
 def may(role: Role) -> list[str]:
     return [verb for verb, ask in VERBS.items() if role >= ask.role]
 

@@ -11,7 +11,8 @@ _HZ = Parameter("hz", 5.0, 0.1, 50.0, "times a second")
 def _of(part: str, words: str) -> tuple[FaultKind, ...]:
     return (
         FaultKind(
-            f"{part}-welded", f"{words} welded", "After an inrush the contacts stick: the coil is off and power stays on.",
+            f"{part}-welded", f"{words} welded", "After an inrush the contacts stick: the coil is off and power "
+            "stays on.",
             (Act(part, "welded"),), hidden=True,
         ),
         FaultKind(
@@ -28,11 +29,13 @@ def _of(part: str, words: str) -> tuple[FaultKind, ...]:
             (Act(part, "chatter", "hz"),), (_HZ,),
         ),
         FaultKind(
-            f"{part}-contact-says-open", f"Auxiliary of the {words.lower()} says open", "Its wire is broken: what is closed reads open.",
+            f"{part}-contact-says-open", f"Auxiliary of the {words.lower()} says open",
+            "Its wire is broken: what is closed reads open.",
             (Act(part, "auxiliary_open"),),
         ),
         FaultKind(
-            f"{part}-contact-says-closed", f"Auxiliary of the {words.lower()} says closed", "It is bent and never opens: what is open reads closed.",
+            f"{part}-contact-says-closed", f"Auxiliary of the {words.lower()} says closed",
+            "It is bent and never opens: what is open reads closed.",
             (Act(part, "auxiliary_closed"),), hidden=True,
         ),
         FaultKind(
@@ -51,7 +54,8 @@ FAULTS = (
         (Act("main", "recloses"),), hidden=True,
     ),
     FaultKind(
-        "watchdog-welded", "Watchdog relay welded", "It never falls, whatever the Pi does. Only the self-test shows it.",
+        "watchdog-welded", "Watchdog relay welded",
+        "It never falls, whatever the Pi does. Only the self-test shows it.",
         (Act("watchdog", "welded"),), hidden=True,
     ),
     FaultKind(

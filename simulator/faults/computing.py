@@ -19,7 +19,8 @@ FAULTS = (
     FaultKind(
         "guard-killed", "The guard is killed",
         "Out of memory, a crash, a wrong kill: the process is gone at once; systemd starts it again.",
-        _process("kill", "back_after_s"), (Parameter("back_after_s", 5.0, 0.0, 3600.0, "until it is started again, s"),),
+        _process("kill", "back_after_s"), (Parameter("back_after_s", 5.0, 0.0, 3600.0,
+        "until it is started again, s"),),
     ),
     FaultKind(
         "guard-frozen", "The guard is stopped and goes on later",
@@ -31,7 +32,8 @@ FAULTS = (
         _process("stall", "seconds"), (_STALL._replace(default=60.0),),
     ),
     FaultKind(
-        "memory-pressure", "Memory is short", "The system swaps: scans come late, now and then, by a tenth of a second.",
+        "memory-pressure", "Memory is short", "The system swaps: scans come late, now and then, by a tenth of a "
+        "second.",
         _process("late", "seconds"), (_STALL._replace(default=0.12),), for_s=10.0, harmless=True,
     ),
     FaultKind(
@@ -83,7 +85,8 @@ FAULTS = (
         harmless=True,
     ),
     FaultKind(
-        "command-repeated", "Repeated command", "The same signed message again.", (Act(POST, "repeated"),), harmless=True,
+        "command-repeated", "Repeated command", "The same signed message again.", (Act(POST, "repeated"),),
+        harmless=True,
     ),
     FaultKind(
         "command-retained", "Retained command", "A start that the broker has kept for hours.", (Act(POST, "retained"),),

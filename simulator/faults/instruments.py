@@ -25,7 +25,8 @@ SENSORS = (
         _on("stuck"), fits=Fits.MEASURED, hidden=True,
     ),
     FaultKind(
-        "sensor-offset", "Sensor reads wrong by a fixed amount", "A probe that has slipped out of its well, a zero that moved.",
+        "sensor-offset", "Sensor reads wrong by a fixed amount",
+        "A probe that has slipped out of its well, a zero that moved.",
         _on("offset", "amount"), _amount(-10.0, "shown too much, in the signal's unit"), Fits.MEASURED, hidden=True,
     ),
     FaultKind(
@@ -41,8 +42,10 @@ SENSORS = (
         _on("spike", "amount"), _amount(5.0, "height, in the signal's unit"), Fits.MEASURED, hidden=True,
     ),
     FaultKind(
-        "sensor-wrong-scale", "Sensor scaled wrongly", "A shunt of another size was built in, and nobody told the rig file.",
-        _on("gain", "factor", 1.0), (Parameter("factor", 0.5, -10.0, 10.0, "on what it shows"),), Fits.MEASURED, hidden=True,
+        "sensor-wrong-scale", "Sensor scaled wrongly",
+        "A shunt of another size was built in, and nobody told the rig file.",
+        _on("gain", "factor", 1.0), (Parameter("factor", 0.5, -10.0, 10.0, "on what it shows"),), Fits.MEASURED,
+        hidden=True,
     ),
     FaultKind(
         "wire-open", "Sensor wire broken", "A wire has come off its terminal.",
@@ -62,7 +65,8 @@ SENSORS = (
     ),
     FaultKind(
         "over-temperature", "The lye reads hotter and hotter",
-        "The thermometer's reading climbs a kelvin a second: what the guard sees when the lye really overheats, but fast. "
+        "The thermometer's reading climbs a kelvin a second: what the guard sees when the lye really overheats, "
+        "but fast. "
         "The true way takes an hour: coolant-lost with its limit bypassed.",
         (Act("cell_temperature", "drift", "per_min"),),
         (Parameter("per_min", 60.0, 0.0, 600.0, "kelvin a minute"),),
@@ -111,7 +115,8 @@ CONVERTERS = (
     FaultKind(
         "bus-errors", "I2C bus disturbed",
         "A motor switches: a share of the transfers fails with remote I/O errors.",
-        _on("errors", "share"), (Parameter("share", 0.3, 0.0, 1.0, "of the transfers that fail"),), Fits.BUS, hidden=True,
+        _on("errors", "share"), (Parameter("share", 0.3, 0.0, 1.0, "of the transfers that fail"),), Fits.BUS,
+        hidden=True,
     ),
     FaultKind(
         "bus-dead", "I2C bus dead", "Every transfer fails.", _on("dead"), fits=Fits.BUS,
@@ -128,7 +133,8 @@ CONVERTERS = (
         _on("absent"), fits=Fits.CONVERTER,
     ),
     FaultKind(
-        "converter-never-ready", "Conversion never ends", "The chip's oscillator has stopped: the ready bit never comes.",
+        "converter-never-ready", "Conversion never ends",
+        "The chip's oscillator has stopped: the ready bit never comes.",
         _on("never_ready"), fits=Fits.CONVERTER,
     ),
     FaultKind(
@@ -162,7 +168,8 @@ METERS = (
         _on("spikes", "hz"), _hz(12.0, "spikes a second"), Fits.METER,
     ),
     FaultKind(
-        "meter-hums", "Meter counts the mains", "Pulses of 5 ms at exactly twice the mains frequency, and none from flow.",
+        "meter-hums", "Meter counts the mains", "Pulses of 5 ms at exactly twice the mains frequency, and none "
+        "from flow.",
         _on("hum", "hz"), _hz(100.0, "pulses a second"), Fits.METER,
     ),
     FaultKind(
@@ -177,7 +184,8 @@ METERS = (
 
 CONTACTS = (
     FaultKind(
-        "contact-open", "Contact never closes", "A broken wire, a float that hangs low: it says that something is wrong.",
+        "contact-open", "Contact never closes", "A broken wire, a float that hangs low: it says that something "
+        "is wrong.",
         _on("stuck_open"), fits=Fits.CONTACT,
     ),
     FaultKind(
@@ -186,7 +194,8 @@ CONTACTS = (
         _on("stuck_closed"), fits=Fits.CONTACT, hidden=True,
     ),
     FaultKind(
-        "contact-bounces", "Contact bounces", "Waves at the float's height: open 45 % of the time, many times a second.",
+        "contact-bounces", "Contact bounces", "Waves at the float's height: open 45 % of the time, many times a "
+        "second.",
         _on("chatter", "hz"), _hz(1.5, "times a second"), Fits.CONTACT, harmless=True,
     ),
     FaultKind(

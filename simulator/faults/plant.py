@@ -22,7 +22,8 @@ COOLANT = (
     ),
     FaultKind(
         "coolant-throttled", "Cooling water turned down",
-        "A garden hose is opened elsewhere in the house, or grit sits in the valve: less flow, and the lye settles warmer.",
+        "A garden hose is opened elsewhere in the house, or grit sits in the valve: less flow, and the lye "
+        "settles warmer.",
         _field("coolant_supply", "share", 1.0), (_share("of the normal flow that is left", 0.35),),
     ),
     FaultKind(
@@ -92,7 +93,8 @@ LYE = (
 GAS = (
     FaultKind(
         "outlet-h-blocked", "Hydrogen outlet blocked",
-        "The hose is pinched, the vent iced up or the flame arrestor full of carbonate: pressure climbs 14 mbar a second.",
+        "The hose is pinched, the vent iced up or the flame arrestor full of carbonate: pressure climbs 14 mbar "
+        "a second.",
         _field("outlet_h_open", "open", 1.0), (_share("of the bore left", 0.0, "open"),),
     ),
     FaultKind(

@@ -66,4 +66,4 @@ def main(rig: str, seconds: float = 60.0) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(min(1, main(*sys.argv[1:2] or ["boathouse"])))
+    sys.exit(min(1, main(sys.argv[1] if len(sys.argv) > 1 else "boathouse")))

@@ -59,14 +59,18 @@ _ROOM = Part("room_hydrogen", "a hydrogen sensor under the roof", 15.0, "room_h2
 _HIGH = Part("level_not_high", "a float near the top", 4.0, "level_h_mm", 260.0, True)
 _VOLTS = Part("voltage", "a tap for the stack's volts", 8.0, "stack_voltage_v", lambda rig: 3.0 * rig.core.cells, True)
 _PURITY = Part("hydrogen_in_oxygen", "an analyser for hydrogen in the oxygen", 150.0, "h2_in_o2_percent", 2.0, True)
-_CURRENT = Part("current", "a shunt with an isolated amplifier", 12.0, "current_a", lambda r: 1.15 * r.core.supply.rated_a, True)
+_CURRENT = Part(
+    "current", "a shunt with an isolated amplifier", 12.0, "current_a", lambda r: 1.15 * r.core.supply.rated_a, True
+)
 
 
 def _half_seal(rig: CompiledRig) -> float:
     return 0.5 * _seal_mbar(rig)
 
 
-_PRESSURE_H = Part("pressure_hydrogen", "a pressure sensor on the hydrogen side", 12.0, "pressure_h_mbar", _half_seal, True)
+_PRESSURE_H = Part(
+    "pressure_hydrogen", "a pressure sensor on the hydrogen side", 12.0, "pressure_h_mbar", _half_seal, True
+)
 _PRESSURE_O = Part("pressure_oxygen", "a pressure sensor on the oxygen side", 12.0, "pressure_o_mbar", _half_seal, True)
 _FLOAT_H = Part("level_hydrogen", "a float on the hydrogen side", 4.0, "level_h_mm", 100.0, False)
 _FLOAT_O = Part("level_oxygen", "a float on the oxygen side", 4.0, "level_o_mm", 100.0, False)
@@ -78,19 +82,23 @@ HARMS: tuple[Harm, ...] = (
         ("over-temperature", "coolant flow low", "coolant outlet hot"), (_LYE, _FLOW, _OUTLET),
     ),
     Harm(
-        "hydrogen side bursts through", "gas pressure passes what the lye between the sides holds back", "pressure_h_mbar",
+        "hydrogen side bursts through", "gas pressure passes what the lye between the sides holds back",
+        "pressure_h_mbar",
         True, _seal_mbar, ("outlet-h-blocked",), ("gas pressure hydrogen side", "pressure difference"), (_PRESSURE_H,),
     ),
     Harm(
-        "oxygen side bursts through", "gas pressure passes what the lye between the sides holds back", "pressure_o_mbar",
+        "oxygen side bursts through", "gas pressure passes what the lye between the sides holds back",
+        "pressure_o_mbar",
         True, _seal_mbar, ("outlet-o-blocked",), ("gas pressure oxygen side", "pressure difference"), (_PRESSURE_O,),
     ),
     Harm(
-        "separator bare, hydrogen side", "the lye sinks below the separator's top edge and the gases can mix", "level_h_mm",
+        "separator bare, hydrogen side", "the lye sinks below the separator's top edge and the gases can mix",
+        "level_h_mm",
         False, lambda rig: 0.0, ("lye-leak",), ("level low hydrogen side", "leak"), (_FLOAT_H, _FLOOR),
     ),
     Harm(
-        "separator bare, oxygen side", "the lye sinks below the separator's top edge and the gases can mix", "level_o_mm",
+        "separator bare, oxygen side", "the lye sinks below the separator's top edge and the gases can mix",
+        "level_o_mm",
         False, lambda rig: 0.0, ("lye-leak",), ("level low oxygen side", "leak"), (_FLOAT_O, _FLOOR),
     ),
     Harm(
@@ -105,7 +113,8 @@ HARMS: tuple[Harm, ...] = (
     ),
     Harm(
         "explosive room", "hydrogen in the room reaches the lower flammable limit", "room_h2_percent", True,
-        lambda rig: LOWER_FLAMMABLE_PERCENT, ("hydrogen-leak", "ventilation-lost"), ("room hydrogen", "ventilation lost"),
+        lambda rig: LOWER_FLAMMABLE_PERCENT, ("hydrogen-leak", "hydrogen-leak+ventilation-lost"), ("room hydrogen",
+        "ventilation lost"),
         (_ROOM,),
     ),
     Harm(
@@ -117,7 +126,8 @@ HARMS: tuple[Harm, ...] = (
         ("supply-runs-away",), ("over-current", "short"), (_CURRENT,),
     ),
     Harm(
-        "lye in the gas line", "lye runs or froths out through a gas outlet", "liquid_in_gas_line", True, lambda rig: 0.5,
+        "lye in the gas line", "lye runs or froths out through a gas outlet", "liquid_in_gas_line", True,
+        lambda rig: 0.5,
         ("coolant-into-cell", "lye-froths", "lye-diluted"), ("level high",), (_HIGH,),
     ),
     Harm(

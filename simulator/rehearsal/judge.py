@@ -5,10 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from controller.core.events import Happened
-
 from controller.core.sequence import State
 from simulator.rehearsal.runner import WATCHED, Record, trips, words
-
 
 LONGEST_TRAVEL_S = 3.0  # of a contactor, even a slow one
 

@@ -1,4 +1,4 @@
-"""The timeline of a rehearsal as a picture: signals as the guard saw them over the truth, limits, fault, trip, power off."""
+"""The timeline of a rehearsal as a picture: what the guard saw over the truth, limits, fault, trip, power off."""
 
 from __future__ import annotations
 
@@ -51,7 +51,8 @@ def picture(record: Record) -> Any:
 
 
 def _panels(record: Record) -> list[tuple[str, int | None]]:
-    """Quantities worth showing: always current and temperature, then what the causes looked at, then what moved most."""
+    """Quantities worth showing: always current and temperature, then what the causes looked at, then what moved
+    most."""
     of = {p.signal: p.of for c in record.physical.wiring.converter for p in c.inputs}
     of |= {t.signal: t.of for t in record.physical.wiring.thermometer}
     of |= {m.signal: m.of for m in record.physical.wiring.meter}

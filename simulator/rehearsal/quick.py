@@ -77,7 +77,11 @@ class QuickMeter:
 
     def __init__(self, meter: PulseMeter, level: bool) -> None:
         self.level = level  # of the wire; before the turbine's first edge it is the pull's
-        self._least_s, self._per_litre, self._least_l_min = meter.least_width_s, meter.pulses_per_litre, meter.least_l_min
+        self._least_s, self._per_litre, self._least_l_min = (
+            meter.least_width_s,
+            meter.pulses_per_litre,
+            meter.least_l_min,
+        )
         self._too_many = 1.2 * meter.most_l_min * meter.pulses_per_litre / 60.0 * WINDOW_S + 1
         self._recent: deque[float] = deque()
         self._three: deque[float] = deque(maxlen=3)
@@ -359,7 +363,7 @@ class QuickBench(WholeBench):
             self.stale = False
         behind.state = advance(behind.parameters, behind.state, self._asked_inputs, dt_s)
         self.now_s = now_s
-        shown = behind.shown()
+        shown: Any = behind.shown()
         for meter, turbine, quick, at in self._turning:
             if quick is None or meter.signal in self._faults:
                 self._turn_slowly(meter, turbine, quick, shown[at], from_s, now_s)
@@ -487,4 +491,3 @@ class QuickInstruments(Instruments):
 
     def presses(self, now_s: float) -> tuple[str, ...]:
         return super().presses(now_s) if now_s <= self.pressed_until_s else ()
-

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -140,7 +141,7 @@ def replay_changed(rig: Rig, changed: Rig, frames: list[Frame]) -> Changed:
     memory = frames[0].memory._replace(limits=(RESTING,) * len(changed.limits))
     recorded_s, recorded_cause = _recorded(frames)
     said: list[tuple[float, str]] = []
-    for before, frame in zip(frames, frames[1:], strict=False):
+    for before, frame in pairwise(frames):
         if frame.boot != before.boot or frame.memory.scan != before.memory.scan + 1:
             break
         memory, outputs, events = step(changed, memory, frame.inputs, frame.commands, frame.memory.now_s)
@@ -172,7 +173,9 @@ def _answer(
         else:
             sentence = f"Up to the recorded trip by {recorded}, the changed rig would not have tripped."
     elif recorded_s is None:
-        sentence = f"The changed rig would have tripped by {cause}, {at_s:.1f} s into the recording; the recorded one did not."
+        sentence = (
+            f"The changed rig would have tripped by {cause}, {at_s:.1f} s into the recording; the recorded one did not."
+        )
     else:
         apart_s = recorded_s - at_s
         when = "in the same scan"

@@ -34,7 +34,9 @@ WATCHED = (
     "tray_mm",
 )  # fmt: skip
 _PLACES = tuple(Seen._fields.index(name) for name in WATCHED)
-LINE_FAULTS = frozenset({"stuck", "offset", "drift", "noise", "spike", "gain", "scripted", "stuck_open", "stuck_closed"})
+LINE_FAULTS = frozenset(
+    {"stuck", "offset", "drift", "noise", "spike", "gain", "scripted", "stuck_open", "stuck_closed"}
+)
 Progress = Callable[[float], None]  # seconds played
 
 
@@ -187,7 +189,7 @@ class _Play:
                         powered = power.closed
                         record.powered.append((change.at_s - t0_s, powered))
                 power.trace.clear()
-            seen = behind.last
+            seen: Any = behind.last
             for at, place in places:
                 number = seen[place]
                 if number < low[at]:
@@ -255,7 +257,7 @@ class _Play:
             for name, (start, end) in spans.items():
                 script[name] = start + (end - start) * share
 
-    def _cross(self, seen: Seen, t_s: float) -> None:
+    def _cross(self, seen: Any, t_s: float) -> None:
         crossed = self.record.first_crossed_s
         for bound in list(self._bounds):
             number = seen[bound.place]
@@ -263,7 +265,7 @@ class _Play:
                 crossed[bound.name] = t_s
                 self._bounds.remove(bound)
 
-    def _sample(self, t_s: float, seen: Seen) -> None:
+    def _sample(self, t_s: float, seen: Any) -> None:
         guard = self.world.guard
         values = () if guard is None else tuple(v.number for v in guard.memory.values)
         state = -1 if guard is None else int(guard.memory.sequence.state)
@@ -288,5 +290,3 @@ def words(state: State) -> str:
 
 def trips(record: Record) -> list[tuple[float, Event]]:
     return [(t, e) for _, t, e in record.events if e.what is Happened.TRIP]
-
-

@@ -40,7 +40,9 @@ class FaultEntry(Table):
     numbers: dict[str, float] = Field(default_factory=dict, alias="with", description="its parameters")
     onset: Literal["step", "ramp", "intermittent"] | None = None
     over_s: Seconds | None = Field(None, description="length of a ramp, s")
-    on_s: Annotated[float, Field(gt=0.0)] | None = Field(None, description="intermittent: there for so long on average, s")
+    on_s: Annotated[float, Field(gt=0.0)] | None = Field(
+        None, description="intermittent: there for so long on average, s"
+    )
     off_s: Annotated[float, Field(gt=0.0)] | None = Field(None, description="and away for so long, s")
     for_s: Seconds | None = Field(None, description="it ends by itself after so long, s")
 
@@ -182,7 +184,8 @@ def read_scenario(path: FilePath) -> Scenario:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise _one(path.name, f"cannot be read: {getattr(error, 'strerror', None) or error}", "Give a scenario file.")
+        wrong = f"cannot be read: {getattr(error, 'strerror', None) or error}"
+        raise _one(path.name, wrong, "Give a scenario file.") from None
     return parse_scenario(text, path.name)
 
 
@@ -224,7 +227,9 @@ def _entries(entries: Any, problems: Problems) -> list[Entry]:
         path: Path = ("at", index)
         kinds = [kind for kind in KINDS if isinstance(entry, dict) and kind in entry]
         if len(kinds) != 1:
-            problems.add(path, f"says {' and '.join(kinds) or 'nothing that happens'}", f"Give one of {', '.join(KINDS)}.")
+            problems.add(
+                path, f"says {' and '.join(kinds) or 'nothing that happens'}", f"Give one of {', '.join(KINDS)}."
+            )
             continue
         try:
             one: Any = KINDS[kinds[0]].model_validate(entry)
@@ -243,7 +248,9 @@ def _sensible(entry: Entry, path: Path, problems: Problems) -> None:
                 kind = fault_kind(entry.fault)
                 kind.given(entry.numbers)
                 if any("{on}" in act.target for act in kind.acts) and not entry.on:
-                    problems.add((*path, "fault"), f"{entry.fault} needs a part", f'Give on = "...": {kind.fits.value}.')
+                    problems.add(
+                        (*path, "fault"), f"{entry.fault} needs a part", f'Give on = "...": {kind.fits.value}.'
+                    )
             except ValueError as error:
                 wrong, _, right = str(error).partition("; ")
                 problems.add((*path, "fault"), wrong, f"{right.capitalize()}." if right else "")
@@ -269,10 +276,14 @@ def _known(word: str, words: Any, path: Path, problems: Problems) -> None:
 def _consistent(scenario: Scenario, entries: list[Entry], problems: Problems) -> None:
     for index, entry in enumerate(entries):
         if entry.t_s > scenario.duration_s:
-            problems.add(("at", index, "t_s"), f"{entry.t_s:g} s is after the end", f"Give at most {scenario.duration_s:g}.")
+            problems.add(
+                ("at", index, "t_s"), f"{entry.t_s:g} s is after the end", f"Give at most {scenario.duration_s:g}."
+            )
     scripts = any(isinstance(e, ScriptEntry) for e in entries)
     if scripts and scenario.readings == "plant":
-        problems.add(("at",), "instruments are scripted", 'Say readings = "scripted": only decisions can then be judged.')
+        problems.add(
+            ("at",), "instruments are scripted", 'Say readings = "scripted": only decisions can then be judged.'
+        )
     expect = scenario.expect
     if scenario.readings == "scripted" and expect.never:
         problems.add(("expect", "never"), "scripted readings say nothing about the plant", "Leave the bounds out.")
@@ -288,7 +299,9 @@ def _consistent(scenario: Scenario, entries: list[Entry], problems: Problems) ->
     if expect.trips is False and (expect.any_first_out or expect.causes):
         problems.add(("expect", "first_out"), "there is no first-out without a trip", "Leave one of them out.")
     if expect.fault_to_off_s is not None and expect.fault_to_off_s[0] > expect.fault_to_off_s[1]:
-        problems.add(("expect", "fault_to_off_s"), "the lower bound is above the upper one", "Give [at least, at most].")
+        problems.add(
+            ("expect", "fault_to_off_s"), "the lower bound is above the upper one", "Give [at least, at most]."
+        )
 
 
 def _report(error: ValidationError, at: Path, model: type[BaseModel], problems: Problems) -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import time
+from importlib import import_module
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -54,15 +55,20 @@ def _line(path: Path) -> Listed:
 
 def events_of(incident: Incident) -> list[Event]:
     """The events kept with it."""
-    found = []
-    for plain in json.loads(incident.events):
-        found.append(
-            Event(
-                plain["number"], plain["at_s"], Happened[plain["what"].upper().replace(" ", "_")], plain["subject"],
-                plain.get("detail", ""), plain.get("source", ""), 0, plain.get("seen"), plain.get("limit"),
-            )  # fmt: skip
+    return [
+        Event(
+            plain["number"],
+            plain["at_s"],
+            Happened[plain["what"].upper().replace(" ", "_")],
+            plain["subject"],
+            plain.get("detail", ""),
+            plain.get("source", ""),
+            0,
+            plain.get("seen"),
+            plain.get("limit"),
         )
-    return found
+        for plain in json.loads(incident.events)
+    ]
 
 
 def story(rig: Rig, incident: Incident, frames: list[Frame]) -> list[str]:
@@ -95,9 +101,13 @@ def rows(rig: Rig, incident: Incident, frames: list[Frame]) -> list[list[Any]]:
         values = memory.values
         table.append(
             [
-                round(memory.now_s - trip_s, 6), frame.wall_s, State(memory.sequence.state).name.lower(),
-                *(v.number for v in values), *(Code(v.code).name.lower() for v in values), *memory.outputs,
-            ]  # fmt: skip
+                round(memory.now_s - trip_s, 6),
+                frame.wall_s,
+                State(memory.sequence.state).name.lower(),
+                *(v.number for v in values),
+                *(Code(v.code).name.lower() for v in values),
+                *memory.outputs,
+            ]
         )
     return table
 
@@ -112,8 +122,8 @@ def as_csv(rig: Rig, incident: Incident, frames: list[Frame]) -> str:
 
 def write_parquet(rig: Rig, incident: Incident, frames: list[Frame], path: Path) -> None:
     """Needs pyarrow."""
-    import pyarrow as pa
-    from pyarrow import parquet
+    pa: Any = import_module("pyarrow")
+    parquet: Any = import_module("pyarrow.parquet")
 
     table = rows(rig, incident, frames)
     names = columns(rig)

@@ -1,4 +1,4 @@
-"""Hours of random faults and commands, and every scan of them decided again: `python -m simulator.rehearsal.soak HOURS`."""
+"""Hours of random faults and commands, every scan of them decided again: `python -m simulator.rehearsal.soak HOURS`."""
 
 from __future__ import annotations
 
@@ -18,7 +18,20 @@ from simulator.rehearsal.world import Level, Physical, World, allowed_a
 
 EVERY_S = 40.0  # a fault, on average
 ASKED_EVERY_S = 25.0
-PEOPLE = ("start", "start", "stop", "reset", "reset", "silence", "present", "set-current", "bypass", "release", "hold", "lift")
+PEOPLE = (
+    "start",
+    "start",
+    "stop",
+    "reset",
+    "reset",
+    "silence",
+    "present",
+    "set-current",
+    "bypass",
+    "release",
+    "hold",
+    "lift",
+)
 
 
 class Soaked(NamedTuple):
@@ -57,7 +70,7 @@ def soak(physical: Physical, hours: float, seed: int) -> Soaked:
     through = frozenset(c.name for c in physical.wiring.converter) | {"bus 1"}
     world = World(physical, Level.SIGNALS, seed, allowed_a(physical.rig), through=through, frames=True)
     again = _Again(physical)
-    world.mailbox.stream = again.frame  # type: ignore[method-assign]
+    world.mailbox.listener = again.frame
     faults = commands = trips = 0
     states: set[int] = set()
     scan_s = physical.rig.core.scan_s

@@ -45,6 +45,7 @@ class Mailbox:
         self.mail: list[Mail] = []
         self.dropped: dict[str, int] = {}
         self.dropped_frames = 0
+        self.listener: Callable[[bytes], None] = lambda frame: None
 
     def take(self) -> list[Mail]:
         if not self.mail:
@@ -53,7 +54,7 @@ class Mailbox:
         return mail
 
     def stream(self, frame: bytes) -> None:
-        """Nobody listens to frames here."""
+        self.listener(frame)
 
     def post(self, source: Source, message: dict[str, Any]) -> None:
         self.mail.append(Mail(Caller(source), json.dumps(message).encode()))
@@ -155,5 +156,3 @@ class LeanGuard(ListenedGuard):
 
     def _keep(self, inputs: Inputs, commands: list[Command], events: tuple[Event, ...]) -> None:
         self._record(events)
-
-

@@ -1,7 +1,7 @@
 """One rig, one bench and one guard on a virtual clock: what a rehearsal plays in.
 
-Two levels. `drivers`: the guard's loop reads through the real drivers from emulated chips. `signals`: the same loop gets
-what those would have read, without them. Everything else is one and the same code.
+Two levels. `drivers`: the guard's loop reads through the real drivers from emulated chips. `signals`: the same loop
+gets what those would have read, without them. Everything else is one and the same code.
 """
 
 from __future__ import annotations
@@ -378,4 +378,3 @@ def _as_seen(value: Any, reading: Reading) -> Any:
     if reading.number is None:
         return value
     return value._replace(number=reading.number, good_number=reading.number)
-

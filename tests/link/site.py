@@ -33,6 +33,7 @@ class Running:
         onlooker: Onlooker | None = None,
     ) -> None:
         self.broker, self.folder = broker, folder
+        folder.mkdir(parents=True, exist_ok=True)
         self.bench = Bench(rig(name=name, scan_s=dt_s), start_s=time.clock_gettime(time.CLOCK_BOOTTIME))
         self.bench.run(1.0)
         self.places = Places.beside(folder, folder / "guard", folder / "state" if durable else None)

@@ -59,6 +59,15 @@ def test_a_repeat_or_an_older_number_changes_nothing_and_does_not_count_as_arriv
     assert rigs.take_state(running(0.0, number=1, boot="b2"), retained=False, now_s=13.0)
 
 
+def test_an_old_moment_under_a_new_number_does_not_count_as_arrived() -> None:
+    rigs = Rigs()
+    rigs.take_state(running(50.0, number=1), retained=False, now_s=10.0)
+    rigs.take_state(running(50.0, number=2), retained=False, now_s=11.0)
+    assert rigs.seen["boathouse"].arrived_s == 10.0
+    rigs.take_state(running(51.0, number=3), retained=False, now_s=12.0)
+    assert rigs.seen["boathouse"].arrived_s == 12.0
+
+
 def test_a_retained_state_never_has_a_time_of_arrival() -> None:
     rigs = Rigs()
     rigs.take_state(running(0.0), retained=True, now_s=10.0)

@@ -123,10 +123,9 @@ def test_a_soak_of_random_faults_and_commands_is_replayed_bit_for_bit(boathouse:
 
 @pytest.mark.parametrize("text", ["nonsense", "=3", "a b=1"])
 def test_a_setting_that_is_none_is_refused_with_an_example(text: str) -> None:
-    with pytest.raises(ValueError, match="key=value|Expected"):
+    with pytest.raises(ValueError, match=r"key=value|Expected"):
         settings([text])
 
 
 def test_unquoted_words_are_taken_as_text() -> None:
     assert settings(["supply.kind=current knob", "scan_s=0.2"]) == {"supply": {"kind": "current knob"}, "scan_s": 0.2}
-

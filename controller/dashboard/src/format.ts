@@ -18,6 +18,9 @@ export function figure(value: number, unit: string, scale: Scale, way = false): 
 export const limitFigure = (value: number, unit: string, scale: Scale): string =>
   unit === 'C' && scale === 'F' ? figure(value, unit, scale) : String(Number(value.toFixed(3))).replace('-', '−')
 
+/** A number and its unit stay on one line. */
+export const tied = (text: string): string => text.replace(/(\d) (?=[°%]|[A-Za-z]{1,4}\b)/g, '$1\u00a0')
+
 export function duration(seconds: number): string {
   const s = Math.max(0, seconds)
   if (s < 1) return 'under 1 s'

@@ -31,7 +31,7 @@ export interface StateNow {
   rig: string; boot: string; number: number; time_s: number; clock_synchronised: boolean; simulated: boolean; state: string
   since_s: number; sentence: string; nearest: string | null; signals: SignalNow[]; margins: MarginNow[]; causes: CauseNow[]
   permissives: PermissiveNow[]; run: RunNow; gas: GasNow; leave: LeaveNow; proven: ProvenNow; outputs: Record<string, boolean>
-  enabled_until_s: number | null; held_by: string; hold_reason: string; remote_may: string[]; alarms: AlarmNow[]; events: number
+  enabled_until_s: number | null; held_by: string; hold_reason: string; remote_may: string[]; alarms: AlarmNow[]; troubles: string[]; events: number
 }
 export interface Brief {
   rig: string; arrived: number | null; present: string | null; state: string; sentence: string; simulated: boolean
@@ -45,7 +45,7 @@ export interface View {
 export interface Frame { t: number; all?: View; d?: unknown }
 export interface TrendLine { signal: string; unit: string; time_s: number[]; value: (number | null)[] }
 export type Row = Record<string, unknown>
-export interface HistoryReply { trends: TrendLine[]; rows: Row[]; complete: boolean }
+export interface HistoryReply { trends: TrendLine[]; rows: Row[]; complete: boolean; why: string }
 export interface FaultNow { name: string; title: string; active: boolean }
 
 /** States in which current may flow: until stop has been answered, a stop has something to do. */

@@ -1,7 +1,7 @@
 // First screen: what it does, how far from its limits, what is wrong, the run, and whether one may go.
 import type { ComponentChildren } from 'preact'
 import { begin, may } from './command'
-import { clock, duration } from './format'
+import { clock, duration, tied } from './format'
 import { doubts, type Fresh } from './fresh'
 import { beat, view, wallNow } from './live'
 import { LogSheet, openLog } from './logbook'
@@ -32,6 +32,9 @@ export function Freshness({ now }: { now: Fresh }) {
         {doubt && doubt.clocks_differ_s !== null && (
           <div class="band doubt" data-doubt="clocks"><Mark kind="alarm" /><div><p>{T.clocksDiffer(duration(Math.abs(doubt.clocks_differ_s)))}</p></div></div>
         )}
+        {now.kind === 'live' && (state?.troubles ?? []).length > 0 && (
+          <div class="band doubt" data-doubt="link"><Mark kind="alarm" /><div><b>{T.troubleTitle}</b>{state!.troubles.map((t) => <p key={t}>{t}</p>)}</div></div>
+        )}
         {doubt && doubt.bad.length > 0 && (
           <div class="band doubt" data-doubt="sensor">
             <Mark kind="alarm" />
@@ -47,7 +50,7 @@ export function Sentence({ state, now }: { state: StateNow; now: Fresh }) {
   if (now.kind === 'live') {
     return (
       <div class="says">
-        <p class="sentence">{state.sentence}</p>
+        <p class="sentence">{tied(state.sentence)}</p>
         <p class="since">{T.since(state.state, ago(state, state.since_s, now.age), at(state, state.since_s))}</p>
       </div>
     )
@@ -56,7 +59,7 @@ export function Sentence({ state, now }: { state: StateNow; now: Fresh }) {
   return (
     <div class="says past">
       <p class="since"><b>{now.age === null ? T.lastKnownUnaged(when) : T.lastKnown(when, duration(now.age))}</b></p>
-      <blockquote class="sentence">“{state.sentence}”</blockquote>
+      <blockquote class="sentence">“{tied(state.sentence)}”</blockquote>
       <p class="since">{T.wasState(state.state)}</p>
     </div>
   )

@@ -75,7 +75,7 @@ export function Plots({ reply, state, marks, onRange }: {
           </figure>
         )
       })}
-      {!reply.complete && <p class="hint">{T.trends.incomplete}</p>}
+      {!reply.complete && <p class="hint">{T.trends.incomplete(reply.why)}</p>}
     </div>
   )
 }

@@ -22,16 +22,17 @@ const round = signal(0) // asking again is a new round
 function Asked({ rig, what, empty, children }: { rig: string; what: string; empty: string; children: (rows: Row[]) => preact.ComponentChildren }) {
   const rows = useSignal<Row[] | null>(null)
   const error = useSignal('')
+  const short = useSignal('')
   useEffect(() => {
     let mine = true
     error.value = ''
     const month = what === 'events' ? { from_s: wallNow() - 7 * 86400, to_s: wallNow() } : {}
-    history(rig, what, month).then((r) => { if (mine) rows.value = newest(r.rows) }, (e: Error) => { if (mine) error.value = T.error(e.message) })
+    history(rig, what, month).then((r) => { if (mine) { rows.value = newest(r.rows); short.value = r.complete ? '' : T.record.incomplete(r.why) } }, (e: Error) => { if (mine) error.value = T.error(e.message) })
     return () => { mine = false }
   }, [rig, what, round.value])
   if (error.value) return <div><p role="alert">{error.value}</p><button type="button" class="plain" onClick={() => round.value++}>{T.record.again}</button></div>
   if (rows.value === null) return <p role="status">{T.record.loading}</p>
-  return rows.value.length ? <>{children(rows.value)}</> : <p>{empty}</p>
+  return <>{short.value && <p role="status">{short.value}</p>}{rows.value.length ? children(rows.value) : !short.value && <p>{empty}</p>}</>
 }
 
 function Incident({ row, rig, state }: { row: Row; rig: string; state: StateNow | null }) {

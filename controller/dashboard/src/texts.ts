@@ -27,6 +27,7 @@ export const T = {
   clockTitle: 'The rig’s clock is not set',
   clockText: 'Times of day may be wrong by weeks. How long ago is right.',
   clocksDiffer: (by: string) => `This phone and the rig disagree about the time by ${by}. Times of day are the rig’s.`,
+  troubleTitle: 'The link is not well',
   sensorTitle: (n: number) => (n === 1 ? 'A sensor is not to be believed' : `${n} sensors are not to be believed`),
   lastKnown: (when: string, ago: string) => `Last known ${when}, ${ago} ago. It said then:`,
   lastKnownUnaged: (when: string) => `Last known ${when}, age not certain. It said then:`,
@@ -139,7 +140,7 @@ export const T = {
     marks: 'Events in this time',
     noMarks: 'No events in this time.',
     gap: 'no value',
-    incomplete: 'More was recorded than could be sent; some is not drawn.',
+    incomplete: (why: string) => `Not everything is drawn${why ? `: ${why}` : ''}.`,
   },
 
   record: {
@@ -155,6 +156,7 @@ export const T = {
     write: 'Write down',
     loading: 'Asking the rig …',
     again: 'Ask again',
+    incomplete: (why: string) => `Not everything is shown${why ? `: ${why}` : ''}.`,
     sent: (what: string) => `Sent: ${what}. It stands below once the rig has written it.`,
     needsOperator: 'Writing in the logbook needs the role operator.',
     other: 'Other amount',

@@ -26,6 +26,7 @@ export function ways(margins: MarginNow[], signals: SignalNow[], nearest: string
     if (group) group.push(margin)
     else groups.set(key, [margin])
   }
+  const twoSided = new Set(margins.filter((m) => groups.has(`${m.signal}/up`) && groups.has(`${m.signal}/down`)).map((m) => m.signal))
   return [...groups].map(([key, group]) => {
     const wall = group.reduce((worst, m) => (worse(m, worst) ? m : worst))
     const notches: Notch[] = []
@@ -46,7 +47,7 @@ export function ways(margins: MarginNow[], signals: SignalNow[], nearest: string
           : 'quiet'
     return {
       key,
-      title: group.length > 1 && signal ? signal.title : wall.title,
+      title: group.length > 1 && signal && !twoSided.has(wall.signal) ? signal.title : wall.title,
       wall,
       notches,
       left: wall.left_fraction === null ? null : Math.min(1, Math.max(0, wall.left_fraction)),

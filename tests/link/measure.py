@@ -1,0 +1,155 @@
+"""Figures of the link: `python -m tests.link.measure`. Real Mosquitto, the core behind the guard's socket.
+
+Events lost and repeated over an outage, publish rate against a bare paho loop, bytes a day over the air and to the
+record, memory. Each figure is taken in this run; nothing is a constant.
+"""
+
+from __future__ import annotations
+
+import json
+import signal
+import statistics
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from typing import NamedTuple
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from controller.core.commands import Command, Source, Verb
+from controller.link.broker import Address, Broker
+from tests.broker import Mosquitto, mosquitto, until
+from tests.link.site import Running
+
+MESSAGES = 2000
+PAYLOAD = b"x" * 200
+ROUNDS = 3
+DAY_S = 86400.0
+
+
+class Figure(NamedTuple):
+    name: str
+    value: float
+    unit: str
+    baseline: float | None = None
+    ratio: float | None = None
+
+
+def outage(folder: Path, broker: Mosquitto) -> list[Figure]:
+    """A guard's hour without a broker; judged by the guard's own count of events."""
+    running = Running(folder, broker, scan_s=0.001, dt_s=1.0)
+    running.guard.ask(Command(Verb.PRESENT, Source.LOCAL))
+    until(lambda: bool(running.events()))
+    broker.stop(signal.SIGKILL)
+    begin_s = running.bench.now_s
+    while running.bench.now_s < begin_s + 3600.0:
+        running.guard.ask(Command(Verb.ENABLE, Source.LOCAL, number=1.0))
+        asked_s = running.bench.now_s
+        until(lambda asked_s=asked_s: running.bench.now_s > asked_s + 20.0)  # type: ignore[misc]
+    running.guard.pace(0.1)
+    newest = running.guard.events[-1].number
+    broker.start()
+    until(lambda: newest in running.events(), 90.0)
+    came = [number for number in running.events() if number <= newest]
+    running.close()
+    return [
+        Figure("events of an hour's outage", newest, ""),
+        Figure("lost", newest - len(set(came)), ""),
+        Figure("repeated", len(came) - len(set(came)), ""),
+    ]
+
+
+def bare_rate(port: int) -> float:
+    """Acknowledged messages a second of paho alone."""
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, "bare", protocol=mqtt.MQTTv5)
+    taken, all_of_it = [0], threading.Event()
+
+    def published(*_: object) -> None:
+        taken[0] += 1
+        if taken[0] == MESSAGES:
+            all_of_it.set()
+
+    client.on_publish = published
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    until(client.is_connected)
+    begin_s = time.perf_counter()
+    for _ in range(MESSAGES):
+        client.publish("bare/x", PAYLOAD, qos=1)
+    all_of_it.wait(60.0)
+    rate = MESSAGES / (time.perf_counter() - begin_s)
+    client.disconnect()
+    client.loop_stop()
+    return rate
+
+
+def our_rate(port: int) -> float:
+    """The same through the link's session, with its window and its counting."""
+    broker = Broker(Address(port=port), "ours", "ours/presence", b"{}", ["ours/command/#"], "ours/command/probe")
+    until(lambda: broker.connected)
+    begin_s = time.perf_counter()
+    taken = sent = 0
+    while taken < MESSAGES:
+        while sent < MESSAGES and broker.publish("ours/x", PAYLOAD, qos=1) is not None:
+            sent += 1
+        while broker.acknowledged:
+            broker.acknowledged.popleft()
+            taken += 1
+        time.sleep(0)
+    rate = MESSAGES / (time.perf_counter() - begin_s)
+    broker.close("ours/presence", b"{}")
+    return rate
+
+
+def bytes_a_day(folder: Path, broker: Mosquitto) -> list[Figure]:
+    """At the guard's real pace, on a quiet rig: what is published, scaled up; and how the record has grown."""
+    running = Running(folder, broker, scan_s=0.1)
+    running.state()
+    begin_s, before = time.monotonic(), len(running.onlooker.seen)
+    until(lambda: time.monotonic() - begin_s > 30.0, 40.0)
+    seen = running.onlooker.seen[before:]
+    took_s = time.monotonic() - begin_s
+    size = sum(len(topic) + len(payload) + 8 for topic, payload, _ in seen)  # 8: MQTT's own header, about
+    memory = running.onlooker.of("/link")[-1]["memory_bytes"]
+    running.close()
+    return [
+        Figure("over the air, six signals", size / took_s * DAY_S / 1e6, "MB a day"),
+        Figure("this process (link, broker's client, core and all)", memory / 1e6, "MB"),
+    ]
+
+
+def stored(folder: Path, broker: Mosquitto) -> Figure:
+    """The record of a guard's quiet six hours, scaled to a day; what the file system adds is the historian's figure."""
+    running = Running(folder, broker, scan_s=0.0005, dt_s=1.0)
+    begin_s = running.bench.now_s
+    until(lambda: running.bench.now_s > begin_s + 6 * 3600.0, 180.0)
+    span_s = running.bench.now_s - begin_s
+    running.end_link()
+    size = (folder / "state" / "record.db").stat().st_size
+    running.close()
+    return Figure("record, six signals", size / span_s * DAY_S / 1e6, "MB a day")
+
+
+def measure() -> list[Figure]:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        with mosquitto(folder / "broker") as broker:
+            found = outage(folder / "outage", broker)
+            pairs = [(bare_rate(broker.port), our_rate(broker.port)) for _ in range(ROUNDS)]
+            bare, ours = (statistics.median(column) for column in zip(*pairs, strict=True))
+            found.append(Figure("publish rate, QoS 1, 200 B", ours, "1/s", bare, ours / bare))
+            found += bytes_a_day(folder / "air", broker)
+            found.append(stored(folder / "card", broker))
+    return found
+
+
+def main() -> None:
+    for figure in measure():
+        sys.stdout.write(json.dumps(figure._asdict()) + "\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""The set-point study: right about limits that are too slow, too tight, or not there."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.config.load import load
+from controller.config.rigs import shipped
+from simulator.rehearsal.harm import BY_NAME
+from simulator.rehearsal.replay import settings
+from simulator.rehearsal.study import Row, Study, response_s, study, unprotected
+from simulator.rehearsal.world import Physical
+from tests.rehearsal.conftest import TODAY
+
+
+@pytest.fixture(scope="module")
+def made(boathouse: Physical) -> Study:
+    return study(boathouse)
+
+
+def row(made: Study, harm: str, limit: str) -> Row:
+    [found, *_] = [r for r in made.rows if r.harm == harm and r.limit == limit]
+    return found
+
+
+def test_every_limit_of_the_boathouse_leaves_two_responses_or_another_does(made: Study) -> None:
+    assert made.rows
+    assert not [r for r in made.rows if r.verdict.isupper()]
+
+
+def test_a_shut_outlet_takes_seconds_by_the_gas_law(made: Study, boathouse: Physical) -> None:
+    """By the ideal gas law and Faraday's: 30 A in three cells make 30 x 3 / (2 F) mol/s, which raise the pressure of
+    the gas room by R T n / V. Nothing can be faster; the lye that yields to the other side makes it slower."""
+    mol_s = 30.0 * 3 / (2 * 96485.33)
+    pa_per_mol = 8.314 * (273.15 + 61.0) / 0.926e-3
+    found = row(made, "hydrogen side bursts through", "gas pressure hydrogen side")
+    sealed_pa = boathouse.rig.file.cell.seal_depth_mm * 1.21 * 9.80665
+    least_s = (sealed_pa - 420.0) / (mol_s * pa_per_mol)  # from the 4.2 mbar of the water seal
+    assert found.harm_s is not None
+    assert least_s <= found.harm_s <= 1.5 * least_s
+
+
+def test_the_response_is_lag_and_sample_and_delay_and_scan_and_travel(boathouse: Physical) -> None:
+    [limit] = [x for x in boathouse.rig.core.limits if x.name == "hydrogen in oxygen"]
+    # analyser 8 s, delay 5 s, one scan, contactor 40 ms; a converter's sample takes no time worth adding
+    assert response_s(boathouse.rig, boathouse.wiring, limit) == pytest.approx(8.0 + 5.0 + 0.1 + 0.04)
+
+
+def test_a_delay_that_is_too_long_is_called_so_and_a_shorter_one_proposed(boathouse: Physical) -> None:
+    slow = load(
+        shipped("boathouse"),
+        TODAY,
+        settings(
+            [
+                'limits."gas pressure oxygen side".delay_s=3',
+                'limits."gas pressure oxygen side".because=tried out',
+            ]
+        ),
+    )
+    found = row(study(boathouse._replace(rig=slow)), "oxygen side bursts through", "gas pressure oxygen side")
+    assert found.verdict == "TOO SLOW"
+    assert found.proposal.startswith("delay_s = 0.")
+
+
+def test_without_its_limits_a_harm_is_watched_by_nothing(minimal: Physical) -> None:
+    made = study(minimal)
+    unwatched = {r.harm for r in made.rows if r.verdict in ("NOTHING WATCHES", "NOT REACHED")}
+    assert "hydrogen side bursts through" in unwatched
+    assert "flood" in unwatched
+    assert "separator bare, hydrogen side" not in unwatched
+
+
+def test_without_protection_harm_comes_later_when_the_fault_is_smaller(boathouse: Physical) -> None:
+    harm = BY_NAME["explosive oxygen"]
+    torn, swapped = (unprotected(boathouse, fault, harm, {}).harm_s for fault in ("separator-torn", "supply-reversed"))
+    assert torn is not None
+    assert swapped is not None
+    assert swapped < torn  # gases that change sides are quicker than a tear that grows
