@@ -50,7 +50,11 @@ class PlantBehind(Physics):
 
     def shown(self) -> Seen:
         """What instruments look at. Kept as `last` for whoever judges."""
-        self.last = self.seen._replace(**self.script) if self.script else self.seen
+        self.last = (
+            Seen._make(self.script.get(n, v) for n, v in zip(Seen._fields, self.seen, strict=True))
+            if self.script
+            else self.seen
+        )
         return self.last
 
     def quantities(self) -> Mapping[str, float]:

@@ -1,7 +1,7 @@
 """Builds the phone page into the wheel, with a Node that the person who installs need not have.
 
 Node is asked for only when there is something to build and none is there; an unchanged page is built once. The variable
-LYEWATCH_NO_DASHBOARD leaves the page out, and then removes an old one, so that no wheel carries a page of other sources.
+LYEWATCH_NO_DASHBOARD leaves the page out, and then removes an old one: no wheel carries a page of other sources.
 """
 
 from __future__ import annotations

@@ -100,7 +100,7 @@ def plant_of(compiled: CompiledRig, name: str = "") -> Parameters:
 
 
 def _holding_volts(plant: Parameters, at_a: float) -> Parameters:
-    """The same with nothing that holds the current: its volts are those at which this current flows, once it is warm."""
+    """The same with nothing that holds the current: its volts are those at which it flows, once it is warm."""
     inputs = RUN30._replace(setpoint_a=at_a)
     volts = observer(plant)(steady_state(plant, inputs), inputs).stack_voltage_v
     return replace(plant, supply=replace(plant.supply, amps_knob=False, largest_v=volts))

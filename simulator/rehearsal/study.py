@@ -203,9 +203,7 @@ def _rows(
         takes_s = response_s(rig, wiring, limit)
         at_s = run.crossed_s.get(key)
         if at_s is None:
-            found.append(
-                Row(harm.name, harm.says, fault, run.harm_s, name, None, takes_s, None, "NOT REACHED", "")
-            )
+            found.append(Row(harm.name, harm.says, fault, run.harm_s, name, None, takes_s, None, "NOT REACHED", ""))
             continue
         left_s = run.harm_s - at_s
         ratio = left_s / takes_s if takes_s > 0.0 else math.inf
@@ -226,7 +224,11 @@ def _rows(
         )
     quick_enough = any(row.verdict == "good" for row in found)  # one that is will do
     return [
-        row if row.verdict == "good" else row._replace(verdict=row.verdict.lower(), proposal="") if quick_enough else row
+        row
+        if row.verdict == "good"
+        else row._replace(verdict=row.verdict.lower(), proposal="")
+        if quick_enough
+        else row
         for row in found
     ]
 
