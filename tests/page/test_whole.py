@@ -34,7 +34,7 @@ class Demo:
 
     def _answers(self) -> bool:
         try:
-            return "simulated" in httpx.get(self.address, timeout=2).text
+            return httpx.get(f"{self.address}shell", timeout=2).status_code == 200
         except httpx.HTTPError:
             return False
 

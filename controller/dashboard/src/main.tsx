@@ -73,6 +73,12 @@ const root = document.getElementById('app')!
 root.textContent = ''
 render(<App />, root)
 
+// Opened before any rig had spoken: the only one that then does is the one that was meant.
+effect(() => {
+  const now = view.value
+  if (now && !now.rig && !rigOf(location.pathname) && now.rigs.length === 1) location.replace(`/rig/${encodeURIComponent(now.rigs[0]!.rig)}`)
+})
+
 // what tests, and the impatient, wait for
 effect(() => {
   void beat.value
