@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 import signal
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,23 +11,22 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from controller.cli.demo import Company, Demo
 from tests.broker import until
 from tests.page.stage import bad_words, fresh_is, phone
 
 
-class Demo:
-    """`lyewatch demo`, as a person starts it."""
+class Whole:
+    """What `lyewatch demo` starts, without its screen, which would end with the guard."""
 
     def __init__(self, folder: Path) -> None:
-        self.log = folder / "demo.log"
-        command = [sys.executable, "-m", "controller.cli", "demo", "--plain", "--dir", str(folder / "rig")]
-        with open(self.log, "wb") as log:
-            self.process = subprocess.Popen(command, stdout=log, stderr=log)
-        until(lambda: "Phone page:" in self.log.read_text(), what="the demo's page")
-        found = re.search(r"Phone page: (\S+)", self.log.read_text())
-        assert found
-        self.address = found[1]
+        folder.mkdir()
+        self.company = Company(folder)
+        self.demo = Demo(self.company, "boathouse")
+        assert self.demo.start() == []  # nothing is left out
+        self.address = self.demo.page
         until(self._answers, what="the page")
+        self.demo.to_power()
 
     def _answers(self) -> bool:
         try:
@@ -38,28 +34,15 @@ class Demo:
         except httpx.HTTPError:
             return False
 
-    def guard(self) -> int:
-        """The process that watches."""
-        for path in Path("/proc").glob("[0-9]*/stat"):
-            try:
-                parent = int(path.read_text().rsplit(")", 1)[1].split()[1])
-                words = (path.parent / "cmdline").read_text().split("\0")
-            except (OSError, ValueError):
-                continue
-            if parent == self.process.pid and any("guard_process" in w or w == "guard" for w in words):
-                return int(path.parent.name)
-        raise AssertionError("no guard runs")
-
-    def close(self) -> None:
-        self.process.send_signal(signal.SIGINT)
-        self.process.wait(20)
+    def guard(self, number: int) -> None:
+        self.company._running["guard"].send_signal(number)
 
 
 @pytest.fixture
-def demo(tmp_path: Path) -> Iterator[Demo]:
-    made = Demo(tmp_path)
+def whole(tmp_path: Path) -> Iterator[Whole]:
+    made = Whole(tmp_path / "rig")
     yield made
-    made.close()
+    made.company.end()
 
 
 # Notes in the page itself when a first-out cause is first on the screen, and how old the cause then was.
@@ -72,12 +55,12 @@ WATCH = """() => {
 
 
 def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_second(
-    demo: Demo, browser_of_all: Browser
+    whole: Whole, browser_of_all: Browser
 ) -> None:
     context = phone(browser_of_all)
     page = context.new_page()
     words = bad_words(page)
-    page.goto(demo.address)
+    page.goto(whole.address)
     fresh_is(page, "live")
     expect(page.locator(".sim")).to_be_visible()
     expect(page.locator(".since").first).to_contain_text(re.compile("venting|running"), timeout=60_000)
@@ -109,20 +92,19 @@ def _state(page: Page, path: str) -> object:
     )
 
 
-def test_a_frozen_and_a_killed_guard_are_never_shown_as_well(demo: Demo, browser_of_all: Browser) -> None:
+def test_a_frozen_and_a_killed_guard_are_never_shown_as_well(whole: Whole, browser_of_all: Browser) -> None:
     context = phone(browser_of_all)
     page = context.new_page()
-    page.goto(demo.address)
+    page.goto(whole.address)
     fresh_is(page, "live")
     expect(page.locator(".since").first).to_contain_text(re.compile("venting|running"), timeout=60_000)
-    guard = demo.guard()
-    os.kill(guard, signal.SIGSTOP)
+    whole.guard(signal.SIGSTOP)
     fresh_is(page, "silent")
     expect(page.locator("blockquote.sentence")).to_be_visible()
-    os.kill(guard, signal.SIGCONT)
+    whole.guard(signal.SIGCONT)
     fresh_is(page, "live")
     page.locator(".cause.first-out").wait_for()  # it paused while power was on: that is a trip of its own
-    os.kill(guard, signal.SIGKILL)
+    whole.guard(signal.SIGKILL)
     fresh_is(page, "silent")
     expect(page.locator(".band.lost")).to_contain_text("The guard has stopped reporting")
     context.close()
