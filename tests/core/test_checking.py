@@ -108,9 +108,13 @@ def test_every_kind_of_power_path_starts_without_closing_it_in_the_test_and_open
     bench = Bench(rig(power=PATHS[name]))
     bench.supply_a = 30.0  # gives all it has into a closed path, whatever it is told
     checking(bench)
+    starved_s = 0.0  # longest time without an edge, once there had been one
     while bench.at(State.CHECKING):
         assert not bench.parts.path
         bench.scan()
+        if bench.parts.last_edge_s > 0.0:
+            starved_s = max(starved_s, bench.now_s + 0.1 - bench.parts.last_edge_s)
+    assert starved_s > bench.parts.relay_s  # it has been made to drop, whether or not anybody could see it
     bench.supply_a = None
     bench.until(lambda: bench.state is State.RUNNING)
     assert bench.flows()
@@ -137,8 +141,9 @@ def test_one_broken_device_never_keeps_power_on_after_a_trip_where_there_are_two
     assert len(bench.parts.closings) == 1
 
 
-@pytest.mark.parametrize(("relay_s", "passes"), [(1.2, True), (0.6, True), (2.0, False)])
+@pytest.mark.parametrize(("relay_s", "passes"), [(0.6, True), (1.4, True), (1.75, False)])
 def test_the_relay_must_drop_within_its_declared_time(relay_s: float, passes: bool) -> None:
+    """One second and thirty percent, the contactor's tenth, and two scans: 1.6 s."""
     bench = checking()
     bench.parts.relay_s = relay_s
     bench.until(lambda: ended(bench))

@@ -107,13 +107,16 @@ def tiny(state: State) -> Bench:
     return bench
 
 
-@pytest.mark.parametrize(("state", "depth"), [(State.RUNNING, 5), (State.OFF, 4)])
-def test_every_sequence_of_inputs_trips_exactly_when_the_model_says(state: State, depth: int) -> None:
+@pytest.mark.parametrize(
+    ("state", "letters", "depth"),
+    [(State.RUNNING, LETTERS, 4), (State.RUNNING, "cA2y", 6), (State.OFF, LETTERS, 4), (State.OFF, "caA", 7)],
+)
+def test_every_sequence_of_inputs_trips_exactly_when_the_model_says(state: State, letters: str, depth: int) -> None:
     walked = tripped = 0
     edge = [(tiny(state), Model())]
     for _ in range(depth):
         following = []
-        for (bench, model), letter in itertools.product(edge, LETTERS):
+        for (bench, model), letter in itertools.product(edge, letters):
             powered = bench.memory.sequence.powered
             after, expected = scanned(bench, letter), model.after(letter, powered)
             walked += 1
@@ -125,9 +128,9 @@ def test_every_sequence_of_inputs_trips_exactly_when_the_model_says(state: State
             else:
                 following.append((after, expected))
         edge = following
-    assert walked > 4000
+    assert walked > 1000
     assert tripped > 20
-    assert len(edge) > 1000
+    assert len(edge) > 100
 
 
 @pytest.mark.parametrize(

@@ -132,6 +132,18 @@ def test_low_current_while_the_rig_stops_is_no_cause() -> None:
     assert not bench.causes
 
 
+def test_the_set_point_climbs_in_a_straight_line_from_the_measured_closing() -> None:
+    bench = closing(Bench())
+    bench.until(lambda: bench.memory.sequence.closed_s >= 0.0)
+    closed_s = bench.memory.sequence.closed_s
+    assert bench.outputs.setpoint_a == 0.0
+    while bench.now_s - closed_s < 4.9:
+        bench.scan()
+        assert bench.outputs.setpoint_a == pytest.approx(30.0 * (bench.now_s - closed_s) / 5.0)
+    bench.run(1.0)
+    assert bench.outputs.setpoint_a == 30.0
+
+
 # --- the supply
 
 

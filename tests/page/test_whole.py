@@ -12,8 +12,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from controller.cli.demo import Company, Demo
+from controller.page.people import People
 from tests.broker import until
-from tests.page.stage import bad_words, fresh_is, phone
+from tests.page.stage import PASSWORD, bad_words, fresh_is, phone
 
 
 class Whole:
@@ -70,7 +71,7 @@ def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_
     page.get_by_role("link", name="Now").click()
     page.locator(".cause.first-out").wait_for(timeout=20_000)
     expect(page.locator(".proven")).to_contain_text("main contactor open", timeout=20_000)
-    decided_s = float(_state(page, "causes.0.time_s"))
+    decided_s = _number(page, "causes.0.time_s")
     shown_s = float(page.evaluate("() => window.shown[0]"))
     assert shown_s - decided_s < 1.0, shown_s - decided_s
     expect(page.locator("[data-fresh=live]").first).to_be_attached()
@@ -78,9 +79,9 @@ def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_
     context.close()
 
 
-def _state(page: Page, path: str) -> object:
-    """A field of the rig's newest state, as the page's own stream has it."""
-    return page.evaluate(
+def _number(page: Page, path: str) -> float:
+    """A number in the rig's newest state, as the page's own stream has it."""
+    found: float = page.evaluate(
         """async (path) => {
           const reader = (await fetch('/live', { cache: 'no-store' })).body.getReader()
           let text = ''
@@ -90,6 +91,7 @@ def _state(page: Page, path: str) -> object:
         }""",
         path,
     )
+    return found
 
 
 def test_a_frozen_and_a_killed_guard_are_never_shown_as_well(whole: Whole, browser_of_all: Browser) -> None:
@@ -108,3 +110,17 @@ def test_a_frozen_and_a_killed_guard_are_never_shown_as_well(whole: Whole, brows
     fresh_is(page, "silent")
     expect(page.locator(".band.lost")).to_contain_text("The guard has stopped reporting")
     context.close()
+
+
+def test_the_guard_refuses_a_start_from_a_page_that_is_not_enrolled_and_obeys_its_stop(whole: Whole) -> None:
+    People(whole.company.folder / "page").add("ada", "operator", PASSWORD)
+    origin = {"Origin": whole.address.rstrip("/")}
+    with httpx.Client(base_url=whole.address, headers=origin, timeout=20) as client:
+        assert client.post("/api/login", json={"name": "ada", "password": PASSWORD}).status_code == 200
+        current = {"rig": "boathouse", "verb": "set-current", "number": 20, "text": "try", "id": "1" * 16}
+        refused = client.post("/api/command", json=current).json()
+        assert refused["accepted"] is False
+        assert "enrol" in refused["why"]
+        stopped = client.post("/api/command", json={"rig": "boathouse", "verb": "stop", "id": "2" * 16}).json()
+        assert stopped["accepted"] is True
+    until(whole.demo.dead, what="power off")
