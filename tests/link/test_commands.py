@@ -36,7 +36,8 @@ def enrol(running: Running, key: PageKey) -> None:
 
 
 def asked(running: Running, ask: m.CommandAsk) -> dict[str, Any]:
-    """The answer to a command."""
+    """The answer to a command. What is said before the link has subscribed is heard by nobody."""
+    until(lambda: bool(running.onlooker.of("/state")), what="the link to be there")
     running.onlooker.publish(running.topic("command"), ask.model_dump_json())
     until(lambda: any(r["id"] == ask.id for r in running.onlooker.of(f"/reply/{ask.client}")))
     found: dict[str, Any] = next(r for r in running.onlooker.of(f"/reply/{ask.client}") if r["id"] == ask.id)
