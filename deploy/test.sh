@@ -27,4 +27,9 @@ export PATH
 ruff check .
 mypy
 lint-imports
-pytest -q "$@"
+# Tests of real processes, brokers and browsers share the machine with whatever else runs there: those that failed get
+# one more chance by themselves, and are named. What is wrong fails twice.
+pytest -q "$@" || {
+    say "Once more, only what failed:"
+    pytest -q --last-failed --last-failed-no-failures none "$@"
+}
