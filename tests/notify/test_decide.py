@@ -298,13 +298,17 @@ def test_whatever_happens_every_trip_that_lasts_is_told_within_four_seconds(
     said: list[tuple[m.StateNow | None, int]], night: bool
 ) -> None:
     watch = Watch(NIGHT, NIGHT_MIN if night else DAY_MIN)
-    standing = ""
+    standing = last = ""
+    lasted_s = since = 0  # how long this trip has been heard, and what had been sent before it
     for what, for_s in said:
         before = len(watch.out)
         watch.silence(for_s) if what is None else watch.hear(what, for_s=min(for_s, 60))
         if what is None:
             continue
         first = what.causes[0].name if what.causes else ""
-        if first and first != standing and for_s >= 4:
-            assert any(what.causes[0].title in send.text.title for send in watch.out[before:])
-        standing = first if for_s >= 4 or not first else standing
+        if first != last:
+            lasted_s, since = 0, before
+        last, lasted_s = first, lasted_s + min(for_s, 60)
+        if first and first != standing and lasted_s >= 4:
+            assert any(what.causes[0].title in send.text.title for send in watch.out[since:])
+        standing = first if lasted_s >= 4 or not first else standing
