@@ -1,7 +1,9 @@
 """Sensors whose read blocks for most of a second, so that they are never read in the scan.
 
 Those on one bus take turns. The guard gives each group threads; on a virtual clock `step` stands in for them. A read
-that never returns loses its own sensor and no other: a second thread goes on with the rest.
+that never returns loses its own sensor and no other: a second thread goes on with the rest. An answer that was garbled
+is asked for again at once: with three sensors in turn, one lost reading is already longer than a temperature may go
+unseen. One that stays garbled waits for its turn like the others.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import threading
 from collections.abc import Callable
 from typing import Protocol
 
-from controller.core.signals import Reading
+from controller.core.signals import Code, Reading
 from controller.hardware.ports import Clock, Wait
 
 STUCK_S = 3.0  # a read that takes longer no longer keeps the others waiting; they take 0.9 s, seldom 2.8
@@ -34,6 +36,7 @@ class SlowGroup:
         self._put, self._clock, self._wait = put, clock, wait
         self._readers: dict[int, SlowReader] = {}  # by position, in turn
         self._reading_since_s: dict[int, float] = {}
+        self._garbled: set[int] = set()  # by their last answer
         self._lock = threading.Lock()
         self._arrives: tuple[float, int, Reading] | None = None  # on a virtual clock: when, where, what
 
@@ -54,7 +57,12 @@ class SlowGroup:
             self._wait(NOT_YOUR_TURN_S)
             return
         try:
-            self._put(position, self._readers[position].read_once())
+            reading = self._readers[position].read_once()
+            if self._again(position, reading):
+                self._wait(max(0.0, begun_s + self.one_takes_s - self._clock()))
+                begun_s = self._clock()
+                reading = self._readers[position].read_once()
+            self._put(position, reading)
             self._wait(max(0.0, begun_s + self.one_takes_s - self._clock()))
         finally:
             with self._lock:
@@ -66,6 +74,8 @@ class SlowGroup:
             at_s, position, reading = self._arrives
             if now_s < at_s:
                 return
+            if self._again(position, reading) and self._begins(position, now_s):
+                return
             self._put(position, reading)
             del self._reading_since_s[position]
             self._arrives = None
@@ -75,6 +85,16 @@ class SlowGroup:
         taken = self._take(now_s)
         if taken is not None:
             self._begins(taken, now_s)
+
+    def _again(self, position: int, reading: Reading) -> bool:
+        """Whether this answer is garbled while the one before it was not."""
+        if reading.code is not Code.BAD_CHECKSUM:
+            self._garbled.discard(position)
+            return False
+        if position in self._garbled:
+            return False
+        self._garbled.add(position)
+        return True
 
     def _begins(self, position: int, now_s: float) -> bool:
         try:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 
-from controller.core.signals import Reading
+from controller.core.signals import Code, Reading
 from controller.hardware.slow import STUCK_S, SlowGroup
 from simulator.boards.clock import VirtualClock
 
@@ -71,6 +71,35 @@ def test_one_that_never_returns_is_lost_alone_and_comes_back() -> None:
     bus.sensors[0].stuck = False
     bus.scans(100)
     assert len(bus.seen[0]) >= counts[0] + 4
+
+
+class Garbled(Sensor):
+    """As many answers garbled as a test says."""
+
+    left = 0
+
+    def read_once(self) -> Reading:
+        if self.left > 0:
+            self.left -= 1
+            return Reading(None, self._clock(), Code.BAD_CHECKSUM)
+        return super().read_once()
+
+
+@pytest.mark.parametrize("answers", [1, 2, 40])
+def test_a_garbled_answer_is_asked_for_again_at_once_but_not_for_ever(answers: int) -> None:
+    bus = Bus(3)
+    bus.group._readers[0] = bus.sensors[0] = bad = Garbled(0.0, bus.clock)
+    bus.scans(100)
+    bad.left = answers
+    from_s = bus.clock()
+    bus.scans(300)
+    good = [r.stamp_s for r in bus.seen[0] if r.code is Code.OK and r.stamp_s > from_s - 5.0]
+    longest_s = max(later - earlier for earlier, later in pairwise(good))
+    if answers == 1:
+        assert longest_s == pytest.approx(4.0, abs=0.15)  # one turn of three, and the second try
+    others = [r.stamp_s for r in bus.seen[1] if r.stamp_s > from_s]
+    assert max(later - earlier for earlier, later in pairwise(others)) <= 4.15  # one more read in a turn, not two
+    assert len(others) >= 9
 
 
 def test_a_read_that_never_returns_in_a_real_thread_leaves_the_rest_to_the_second_one() -> None:
