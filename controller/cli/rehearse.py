@@ -12,10 +12,13 @@ import click
 from controller.cli.problems import Problem, examples
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from simulator.rehearsal.runner import Record
     from simulator.rehearsal.stock import Line
     from simulator.rehearsal.world import Physical
 
+TABLE_WIDTH = 150  # where nobody's terminal sets it
 json_flag = click.option("--json", "as_json", is_flag=True, help="For a program.")
 report_option = click.option(
     "--report", type=click.Path(path_type=Path, dir_okay=False), help="Write one HTML page, complete in itself."
@@ -170,13 +173,12 @@ def _rehearse_all(rig: str, level: Any, workers: int, report: Path | None, as_js
 
 
 def _table(lines: list[Line], physical: Physical) -> None:
-    from rich.console import Console
     from rich.table import Table
 
     from simulator.rehearsal.stock import Fate, cases
 
     two = {case.name for case in cases(physical) if case.two}
-    console = Console()
+    console = wide()
     if physical.note:
         console.print(f"Note: {physical.note}.", style="yellow")
     colours = {Fate.NOT_CAUGHT: "bold red", Fate.LATE: "red", Fate.HARD_WIRED: "yellow", Fate.NEEDLESS: "yellow"}
@@ -196,6 +198,14 @@ def _table(lines: list[Line], physical: Physical) -> None:
         console.print(table)
     counted = {fate: sum(line.fate is fate for line in lines) for fate in Fate}
     console.print(", ".join(f"{count} {fate.value}" for fate, count in counted.items() if count))
+
+
+def wide() -> Console:
+    """The terminal as wide as it is; a file or a pipe wide enough for a table."""
+    from rich.console import Console
+
+    console = Console()
+    return console if console.is_terminal else Console(width=TABLE_WIDTH)
 
 
 class bar:  # noqa: N801 - used like a function
@@ -257,10 +267,9 @@ def study(rig: str, plot: Path | None, report: Path | None, as_json: bool) -> No
 
 
 def _study_table(made: Any, physical: Physical) -> None:
-    from rich.console import Console
     from rich.table import Table
 
-    console = Console()
+    console = wide()
     table = Table(title=f"Limits of {physical.rig.file.title} against harm", title_justify="left", header_style="bold")
     for name in ("limit", "verdict", "fault", "harm", "to limit", "to harm", "response", "ratio", "proposal"):
         table.add_column(name, overflow="fold")

@@ -129,8 +129,9 @@ def _part(name: str, signal: object, middle_v: float) -> Part:
             return Shunt("shunt", name, of, 75.0, 50.0, signal.V_per_A * 50.0 / 0.075, middle_v, noise_v=3e-5)
         if signal.hall is not None:
             at_rest_v = middle_v if signal.minus is not None else signal.hall.rail_V / 2.0
-            return Linear("linear", name, of, at_rest_v, at_rest_v + 10.0 * signal.hall.V_per_A, 0.0, 10.0,
-            noise_v=2e-4)
+            return Linear(
+                "linear", name, of, at_rest_v, at_rest_v + 10.0 * signal.hall.V_per_A, 0.0, 10.0, noise_v=2e-4
+            )
         if signal.V_per_V is not None:
             return Amplifier("amplifier", name, of, signal.V_per_V, middle_v, noise_v=2e-4)
         if signal.divider is not None:

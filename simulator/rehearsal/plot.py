@@ -43,7 +43,7 @@ def picture(record: Record) -> Any:
             axis.spines[side].set_visible(False)
         axis.margins(x=0.0, y=0.12)
     axes[-1].set_xlabel("seconds", fontsize=8, color=INK)
-    axes[0].legend(loc="upper left", fontsize=7, frameon=False, ncols=2)
+    figure.legend(*axes[0].get_legend_handles_labels(), loc="upper right", fontsize=7, frameon=False, ncols=2)
     first = first_out(record)
     what = f"tripped by {first}" if first else f"no trip, ended {record.end_state}"
     figure.suptitle(f"{record.scenario.title}: {what}", fontsize=10, color=INK, x=0.01, ha="left")
@@ -82,12 +82,16 @@ def _limits(axis: Axes, record: Record, signal: int) -> None:
     if not seen:
         return
     reach = 2.5 * max(max(seen) - min(seen), 0.05 * abs(max(seen)), 1e-6)
+    named: list[float] = []
     for limit in record.physical.rig.core.limits:
         if limit.members != (signal,) or limit.is_switch:
             continue
         if min(seen) - reach <= limit.threshold <= max(seen) + reach:
             colour = TRIP if limit.effect is Effect.TRIP else ALARM
             axis.axhline(limit.threshold, color=colour, linewidth=0.8, linestyle=(0, (4, 3)))
+            if any(abs(limit.threshold - other) < 0.1 * (max(seen) - min(seen)) for other in named):
+                continue  # two names on one another are none
+            named.append(limit.threshold)
             axis.annotate(limit.name, (1.0, limit.threshold), xycoords=("axes fraction", "data"), fontsize=6,
                           color=colour, ha="right", va="bottom")  # fmt: skip
 

@@ -326,6 +326,8 @@ class QuickBench(WholeBench):
         ]
         self._temperature = place["cell_temperature_c"]
         self._chain_seen: bool | None = None
+        self._decay_s = 0.0
+        self._decays: dict[float, float] = {}
         self._prepared = True
 
     def swap(self, first: str, second: str) -> None:
@@ -356,24 +358,32 @@ class QuickBench(WholeBench):
             self._prepare()
         dt_s, from_s = now_s - self.now_s, self.now_s
         power, behind = self.power, self.behind
-        power.advance(now_s)
+        if power._next_s() <= now_s:
+            power.advance(now_s)
+        elif now_s > power.now_s:
+            power.now_s = now_s
         if self.stale or behind.surroundings is not self._around:
             self._asked_inputs = behind._inputs = behind.inputs_for(self._asked())
             self._around = behind.surroundings
             self.stale = False
         behind.state = advance(behind.parameters, behind.state, self._asked_inputs, dt_s)
         self.now_s = now_s
-        shown: Any = behind.shown()
+        shown: Any = behind.shown() if behind.script else behind._look(behind.state, self._asked_inputs)
+        behind.last = shown
         for meter, turbine, quick, at in self._turning:
             if quick is None or meter.signal in self._faults:
                 self._turn_slowly(meter, turbine, quick, shown[at], from_s, now_s)
             else:
                 quick.turned(turbine.edges(shown[at], from_s, now_s))
+        if dt_s != self._decay_s:
+            self._decay_s = dt_s
+            self._decays = {lag_s: exp(-dt_s / lag_s) for _, _, lag_s in self._lags if lag_s > 0.0}
+        decays = self._decays
         for sensor, at, lag_s in self._lags:
             true = shown[at] if at >= 0 else 0.0
             if sensor.fault is None and sensor._follows is not None:
                 if lag_s > 0.0:
-                    true = true + (sensor._follows - true) * exp(-dt_s / lag_s)
+                    true = true + (sensor._follows - true) * decays[lag_s]
                 sensor._follows = sensor.shown = true
             else:
                 sensor.advance(true, now_s, dt_s)

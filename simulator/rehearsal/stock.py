@@ -12,6 +12,7 @@ from enum import Enum
 from functools import lru_cache
 from typing import NamedTuple
 
+from controller.core.events import Happened
 from simulator.faults.kinds import FaultKind, Fits
 from simulator.faults.library import LIBRARY, parts_for
 from simulator.rehearsal.harm import BY_NAME, Harm, bounds_of, parts_that_see
@@ -221,7 +222,9 @@ def line_of(case: Case, record: Record) -> Line:
         too = guard_s is not None and guard_s <= off_at_s + GUARD_TOO_S
         fate, by = (Fate.SAVED, f"{cutter}, then {by}") if too else (Fate.HARD_WIRED, cutter)
     elif not tripped(record):
-        fate, by = (Fate.HIDDEN if case.two else Fate.STOPPED), record.said_ending()
+        refused = _refused(record)
+        fate = Fate.SAVED if refused else Fate.HIDDEN if case.two else Fate.STOPPED
+        by = f"the next start is refused: {refused}" if refused else record.said_ending()
     elif case.harmless:
         fate = Fate.NEEDLESS
     else:
@@ -237,12 +240,18 @@ def line_of(case: Case, record: Record) -> Line:
     )  # fmt: skip
 
 
+def _refused(record: Record) -> str:
+    """Why the start that follows was refused; empty when it was not."""
+    asked = [e for _, _, e in record.events if e.what is Happened.REFUSED and e.subject == "START"]
+    return asked[-1].detail if asked else ""
+
+
 def _remedy(harm: Harm, record: Record, harm_s: float) -> str:
     """The cheapest part that would have seen it before it was there, by this very rehearsal."""
     for part, bound in parts_that_see(record.physical.rig, harm):
         seen_s = record.first_crossed_s.get(bound.name)
         if seen_s is not None and seen_s < harm_s:
-            return f"{part.words} ({part.signal}, about {part.euro:.0f} EUR), {harm_s - seen_s:.0f} s before the harm"
+            return f"{part.words}, about {part.euro:.0f} EUR: sees it {harm_s - seen_s:.0f} s before"
     known = [part for part in harm.parts if part.signal in record.physical.rig.file.fitted]
     if known:
         return f"a second one of: {known[0].words}, either of which trips (about {known[0].euro:.0f} EUR)"

@@ -104,7 +104,7 @@ def test_what_is_not_caught_is_said_with_the_cheapest_part_that_would(minimal: P
     line = _play("outlet-h-blocked", minimal)
     assert line.fate is Fate.NOT_CAUGHT
     assert line.harm == "hydrogen side bursts through"
-    assert line.remedy.startswith("a pressure sensor on the hydrogen side (pressure_hydrogen, about 12 EUR)")
+    assert line.remedy.startswith("a pressure sensor on the hydrogen side, about 12 EUR: sees it ")
 
 
 def test_a_flood_on_the_minimal_bench_wants_a_leak_sensor(minimal: Physical) -> None:

@@ -12,7 +12,7 @@ from simulator.rehearsal.scenario import FaultEntry, Scenario
 from simulator.rehearsal.stock import cases
 from simulator.rehearsal.world import Level, Physical
 
-SECONDS = 20.0  # the fault comes at 10
+SECONDS = 16.0  # the fault comes at 10
 
 
 @pytest.mark.parametrize("name", sorted(LIBRARY))

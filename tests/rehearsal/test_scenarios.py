@@ -11,7 +11,7 @@ from simulator.rehearsal.runner import play
 from simulator.rehearsal.scenario import read_scenario, shipped
 from simulator.rehearsal.world import Level, Physical
 
-LONG_S = 400.0
+LONG_S = 300.0
 SHIPPED = [(path, read_scenario(path)) for path in shipped()]
 SHORT = [pair for pair in SHIPPED if pair[1].duration_s <= LONG_S]
 

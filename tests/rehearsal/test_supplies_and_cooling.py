@@ -75,9 +75,7 @@ def test_a_bench_that_ships_is_wired_as_its_rig_file_expects(name: str) -> None:
     assert world.guard is not None
     memory = world.guard.memory
     bad = [
-        signal.name
-        for signal, value in zip(world.rig.core.signals, memory.values, strict=True)
-        if value.number is None
+        signal.name for signal, value in zip(world.rig.core.signals, memory.values, strict=True) if value.number is None
     ]
     assert bad == []
     assert memory.latch.causes == ()
