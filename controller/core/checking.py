@@ -1,6 +1,8 @@
 """The self-test before every start: each means of breaking power is seen to work before it is relied on.
 
-Nothing here lets current flow: the two contactors are closed one at a time, with the other proven open. A step that
+Nothing here lets current flow, unless a pole has welded: the two contactors are closed one at a time, with the other
+open by its contact, and a supply that can be told its current is asked for a little, so that a weld which the contact
+does not show is seen as current. A step that
 takes too long, or a contact or a current that contradicts it, is a failed test and locks the rig out; only what the
 start itself must bring (flow, air, a written latch) may fail without harm.
 """
@@ -98,21 +100,34 @@ def _relay_picks_up(scan: Scan, for_s: float) -> _Answer:
     return _failed(scan, "the watchdog relay does not close on edges") if for_s >= 1.0 else None
 
 
+def _alone(scan: Scan, for_s: float, closed: bool, late_s: float, one: str, other: str, then: Check) -> _Answer:
+    """One contactor closed, the other open, and a little current asked for: none may flow.
+
+    Waits for the supply's start lag as well, because a supply that has not woken yet proves nothing. late_s: by when
+    the contactor must have closed.
+    """
+    power, lag_s = scan.rig.power, scan.rig.supply.start_lag_s
+    flows = scan.current_flows()
+    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
+        return _failed(scan, f"current flows with the {other} contactor open")
+    steady = _steady(scan, closed and flows is False and not scan.before.outputs.main_close)
+    if steady and for_s >= power.closing_s + lag_s + SEEN_FOR_S:
+        return then
+    role = scan.rig.roles.current
+    if closed and flows is None and (role < 0 or scan.now_s - scan.values[role].good_stamp_s >= MARGIN_S):
+        return _give_up(scan, CURRENT_UNKNOWN)
+    if for_s < late_s + (lag_s if closed else 0.0):
+        return None
+    return _failed(scan, f"the {one} contactor does not close, or does not stay closed")
+
+
 def _second_alone(scan: Scan, for_s: float) -> _Answer:
     power, inputs = scan.rig.power, scan.inputs
     closed = inputs.second_closed is True if power.second_contact else for_s >= power.closing_s
-    flows = scan.current_flows()
-    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
-        return _failed(scan, "current flows with the main contactor open")
     if power.main_contact and inputs.main_closed is not False:
         return _failed(scan, "the main contactor reads closed although it is open")
-    if _steady(scan, closed and flows is False):
-        return Check.SECOND_OPENS
-    if for_s < power.closing_s + MARGIN_S + SEEN_FOR_S:
-        return None
-    if closed and flows is None:
-        return _give_up(scan, CURRENT_UNKNOWN)
-    return _failed(scan, "the second contactor does not close")
+    late_s = power.closing_s + MARGIN_S + SEEN_FOR_S
+    return _alone(scan, for_s, closed, late_s, "second", "main", Check.SECOND_OPENS)
 
 
 def _second_opens(scan: Scan, for_s: float) -> _Answer:
@@ -127,18 +142,10 @@ def _second_opens(scan: Scan, for_s: float) -> _Answer:
 def _main_alone(scan: Scan, for_s: float) -> _Answer:
     power, inputs = scan.rig.power, scan.inputs
     closed = inputs.main_closed is True if power.main_contact else for_s >= power.closing_s
-    flows = scan.current_flows()
-    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
-        return _failed(scan, "current flows with the second contactor open")
     if power.second_contact and inputs.second_closed is not False:
         return _failed(scan, "the second contactor reads closed although it is open")
-    if _steady(scan, closed and flows is False and not scan.before.outputs.main_close):
-        return Check.RELAY_DROPS
-    if for_s < power.closing_s + power.close_pulse_s + MARGIN_S + SEEN_FOR_S:
-        return None
-    if closed and flows is None:
-        return _give_up(scan, CURRENT_UNKNOWN)
-    return _failed(scan, "the main contactor does not close, or does not hold itself")
+    late_s = power.closing_s + power.close_pulse_s + MARGIN_S + SEEN_FOR_S
+    return _alone(scan, for_s, closed, late_s, "main", "second", Check.RELAY_DROPS)
 
 
 def _relay_drops(scan: Scan, for_s: float) -> _Answer:

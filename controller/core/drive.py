@@ -10,6 +10,9 @@ from controller.core.scan import Scan
 from controller.core.sequence import Check, State
 
 _HOLD_IN = frozenset({Check.MAIN_ALONE, Check.RELAY_DROPS, Check.STAYS_OPEN})
+_PROBED_IN = frozenset({Check.SECOND_ALONE, Check.MAIN_ALONE})
+# Times the current that counts as none: plain to see if a pole has welded, and harmless for the half second it flows.
+PROBE = 4.0
 _NO_EDGE_IN = frozenset({Check.PROVE, Check.RELAY_DROPS})
 
 
@@ -25,7 +28,7 @@ def drive(scan: Scan) -> Outputs:
         seq = seq._replace(second_opened_s=scan.now_s)
     if seq is not scan.seq:
         scan.seq = seq
-    setpoint_a = _setpoint_a(scan) if hold and row.power else 0.0
+    setpoint_a = _setpoint_a(scan, hold) if row.power else 0.0
     scan.run = scan.run if scan.run.asked_a == setpoint_a else scan.run._replace(asked_a=setpoint_a)
     outputs = Outputs(
         main_hold=hold,
@@ -87,9 +90,13 @@ def _still_ramping_down(scan: Scan) -> bool:
     return scan.current_flows() is not False
 
 
-def _setpoint_a(scan: Scan) -> float:
+def _setpoint_a(scan: Scan, hold: bool) -> float:
     rig, seq, run = scan.rig, scan.seq, scan.run
-    if not rig.supply.settable or seq.closed_s < 0.0 or seq.state is State.CHECKING:
+    if not rig.supply.settable:
+        return 0.0
+    if seq.state is State.CHECKING:
+        return PROBE * rig.zero_current_a if seq.check in _PROBED_IN else 0.0
+    if not hold or seq.closed_s < 0.0:
         return 0.0
     if seq.state is State.STOPPING:
         left = 1.0 - (scan.now_s - seq.since_s) / max(rig.timing.stop_ramp_s, rig.scan_s)

@@ -149,7 +149,8 @@ def grace_s(limit: Limit, value: Value, calm: bool) -> float:
     return limit.grace_s
 
 
-def _refused_beyond(limit: Limit, value: Value) -> bool:
+def refused_beyond(limit: Limit, value: Value) -> bool:
+    """A number was refused, and it lies on the trip side."""
     return limit.takes_refused and value.rejected is not None and _beyond(limit, value.rejected)
 
 
@@ -157,7 +158,7 @@ def _says_so(limit: Limit, value: Value) -> bool:
     """The member's own sample demands the effect."""
     if value.number is not None:
         return demand_share(limit, value.number) > 0.0
-    return _refused_beyond(limit, value)
+    return refused_beyond(limit, value)
 
 
 def ballot(limit: Limit, value: Value, now_s: float, calm: bool) -> tuple[Ballot, float]:
@@ -167,7 +168,7 @@ def ballot(limit: Limit, value: Value, now_s: float, calm: bool) -> tuple[Ballot
         return (Ballot.DEMAND if share > 0.0 else Ballot.CLEAR), share
     if value.status is not Status.FUNCTION_CHECK and now_s - value.good_stamp_s >= grace_s(limit, value, calm):
         return Ballot.BLIND, 1.0  # a forced signal forbids power by itself
-    if _refused_beyond(limit, value):
+    if refused_beyond(limit, value):
         return Ballot.DEMAND, 1.0
     return Ballot.ABSTAIN, 0.0
 

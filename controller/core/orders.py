@@ -147,7 +147,7 @@ def _release(scan: Scan, command: Command) -> str:
     why = _still_there(scan)
     if why:
         return why
-    scan.run = Run(asked_by=int(command.source))
+    scan.run = Run(asked_by=int(command.source), wanted_a=scan.rig.supply.minimum_a)  # for the self-test's probe
     scan.wish(On.RELEASE)
     return ""
 

@@ -14,7 +14,7 @@ from controller.core.derate import cap
 from controller.core.drive import drive
 from controller.core.events import Event, Happened
 from controller.core.findings import OPENED, found, look, time_ran_backwards
-from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, grace_s, watch
+from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, grace_s, refused_beyond, watch
 from controller.core.memory import Inputs, Memory, first
 from controller.core.moves import account, demand_stops, judge_gas, move, work
 from controller.core.orders import obey
@@ -137,7 +137,7 @@ def _bypassed(scan: Scan, order: int, state: LimitState) -> bool:
 def _cause(rig: Rig, order: int, limit: Limit, state: LimitState, value: Value, now_s: float) -> Cause:
     if value.number is not None:
         seen, rank, number = Seen.BEYOND, Rank.PROCESS, value.number
-    elif value.rejected is not None:
+    elif value.rejected is not None and refused_beyond(limit, value):  # on its safe side it says nothing
         seen, rank, number = Seen.REFUSED, Rank.PROCESS, value.rejected
     else:
         seen, rank, number = Seen.BLIND, Rank.SENSOR, None

@@ -140,6 +140,8 @@ class Parts:
     # broken ones
     main_welded: bool = False
     second_welded: bool = False
+    main_pole_welded: bool = False  # one pole conducts on; armature and auxiliary contact move as they should
+    second_pole_welded: bool = False
     relay_stuck: bool = False
     main_dead: bool = False  # never closes
     second_dead: bool = False
@@ -174,7 +176,8 @@ class Parts:
 
     @property
     def path(self) -> bool:
-        return self.main and (self.second or not self.has_second)
+        main, second = self.main or self.main_pole_welded, self.second or self.second_pole_welded
+        return main and (second or not self.has_second)
 
     def contacts(self, power: PowerPath, now_s: float) -> tuple[bool | None, bool | None, bool | None]:
         """What the auxiliary contacts of main, second and relay say, as far as they are wired."""

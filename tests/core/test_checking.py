@@ -395,3 +395,42 @@ def test_the_close_pulse_comes_only_in_its_two_steps_and_is_never_longer_than_ha
                 ramping = bench.state is State.RAMPING and bench.memory.sequence.closed_s < 0.0
                 assert ramping or (bench.state is State.CHECKING and at(Check.MAIN_ALONE)(bench))
         assert longest in (5, 6)  # half a second of scans; the last begins within it
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.3, 0.5])
+@pytest.mark.parametrize("pole", ["main_pole_welded", "second_pole_welded"])
+def test_a_welded_pole_that_its_contact_hides_is_found_by_a_little_current(pole: str, after_s: float) -> None:
+    """The supply gives what it is told, up to its declared start lag (0.5 s) after it is told."""
+    bench = Bench()
+    setattr(bench.parts, pole, True)
+    most_a, path_s = 0.0, 0.0
+    told: list[tuple[float, float]] = [(bench.now_s, 0.0)]
+    bench.run(1.0)
+    assert bench.ask(Verb.START).what is Happened.ACCEPTED
+    while not ended(bench):
+        told.append((bench.now_s, bench.outputs.setpoint_a))
+        bench.supply_a = next(
+            a for at_s, a in reversed(told) if bench.now_s - at_s >= after_s - 1e-9 or at_s == told[0][0]
+        )
+        most_a = max(most_a, bench.current_a())
+        path_s += 0.1 * (bench.current_a() > 0.0)
+        bench.scan()
+    assert bench.state is State.LOCKED_OUT
+    first = bench.memory.latch.causes[0]
+    assert first.name == "current while off" or (first.name == "self-test failed" and "current flows" in first.signal)
+    assert 0.0 < most_a < 0.1 * bench.rig.supply.rated_a  # enough to be seen, too little to do harm
+    assert path_s <= 1.0
+    bench.supply_a = None
+    bench.run(1.0)
+    assert bench.current_a() == 0.0
+
+
+def test_sound_contactors_let_none_of_that_current_through_and_the_rig_starts() -> None:
+    bench = checking()
+    probed = 0
+    while not ended(bench):
+        probed += bench.outputs.setpoint_a > 0.0
+        assert bench.current_a() == 0.0
+        bench.scan()
+    assert probed > 0
+    bench.until(lambda: bench.state is State.RUNNING)
