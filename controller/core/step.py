@@ -22,7 +22,7 @@ from controller.core.outputs import Outputs
 from controller.core.rig import Rig
 from controller.core.scan import Scan, armed, calm, settled
 from controller.core.sequence import On
-from controller.core.signals import Signal, Value, validate
+from controller.core.signals import Code, Signal, Value, validate
 from controller.core.trips import LOST, Cause, Rank, Seen, add, gathered
 
 # The third trip within so many hours of running waits for somebody who writes down why.
@@ -120,13 +120,21 @@ def _watch(scan: Scan) -> None:
                 scan.causes.append(_cause(rig, order, limit, new, values[new.member], now_s))
         elif new.standing is not state.standing:
             what = Happened.ALARM if new.standing else Happened.ALARM_CLEARED
-            scan.say(what, limit.name, limit.title, seen=values[limit.members[0]].number, limit=limit.threshold)
+            said = _said(rig, limit, new)
+            scan.say(what, limit.name, said, seen=values[limit.members[0]].number, limit=limit.threshold)
     if states is not None:
         scan.limits = tuple(states)
     for at in rig.protective:
         if values[at].bad_bits:
             _intermittent(scan, is_armed, calm(scan))
             return
+
+
+def _said(rig: Rig, limit: Limit, state: LimitState) -> str:
+    """An alarm that only stands because nobody can see says so: "lye hot" would be a claim."""
+    if not state.standing or state.how is Code.OK:
+        return limit.title
+    return f"{limit.title}? No good reading of: {rig.signals[state.member].title}"
 
 
 def _bypassed(scan: Scan, order: int, state: LimitState) -> bool:

@@ -1,9 +1,9 @@
 """Sensors whose read blocks for most of a second, so that they are never read in the scan.
 
 Those on one bus take turns. The guard gives each group threads; on a virtual clock `step` stands in for them. A read
-that never returns loses its own sensor and no other: a second thread goes on with the rest. An answer that was garbled
-is asked for again at once: with three sensors in turn, one lost reading is already longer than a temperature may go
-unseen. One that stays garbled waits for its turn like the others.
+that never returns loses its own sensor and no other: a second thread goes on with the rest. An answer that a fresh
+conversion may mend (garbled, or after a moment without power) is asked for again at once: with three sensors in turn,
+one lost reading is already longer than a temperature may go unseen. One that stays so waits for its turn.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from controller.hardware.ports import Clock, Wait
 
 STUCK_S = 3.0  # a read that takes longer no longer keeps the others waiting; they take 0.9 s, seldom 2.8
 NOT_YOUR_TURN_S = 0.1
+PASSING = frozenset({Code.BAD_CHECKSUM, Code.ALL_ZERO, Code.POWER_ON_VALUE})  # what a touch of the line leaves behind
 
 
 class SlowReader(Protocol):
@@ -36,7 +37,7 @@ class SlowGroup:
         self._put, self._clock, self._wait = put, clock, wait
         self._readers: dict[int, SlowReader] = {}  # by position, in turn
         self._reading_since_s: dict[int, float] = {}
-        self._garbled: set[int] = set()  # by their last answer
+        self._passing: set[int] = set()  # by their last answer
         self._lock = threading.Lock()
         self._arrives: tuple[float, int, Reading] | None = None  # on a virtual clock: when, where, what
 
@@ -87,13 +88,13 @@ class SlowGroup:
             self._begins(taken, now_s)
 
     def _again(self, position: int, reading: Reading) -> bool:
-        """Whether this answer is garbled while the one before it was not."""
-        if reading.code is not Code.BAD_CHECKSUM:
-            self._garbled.discard(position)
+        """Whether this answer may be mended by asking, and the one before it was sound."""
+        if reading.code not in PASSING:
+            self._passing.discard(position)
             return False
-        if position in self._garbled:
+        if position in self._passing:
             return False
-        self._garbled.add(position)
+        self._passing.add(position)
         return True
 
     def _begins(self, position: int, now_s: float) -> bool:

@@ -74,23 +74,25 @@ def test_one_that_never_returns_is_lost_alone_and_comes_back() -> None:
 
 
 class Garbled(Sensor):
-    """As many answers garbled as a test says."""
+    """As many answers garbled as a test says, in the way it says."""
 
     left = 0
+    code = Code.BAD_CHECKSUM
 
     def read_once(self) -> Reading:
         if self.left > 0:
             self.left -= 1
-            return Reading(None, self._clock(), Code.BAD_CHECKSUM)
+            return Reading(None, self._clock(), self.code)
         return super().read_once()
 
 
+@pytest.mark.parametrize("code", [Code.BAD_CHECKSUM, Code.POWER_ON_VALUE, Code.ALL_ZERO])
 @pytest.mark.parametrize("answers", [1, 2, 40])
-def test_a_garbled_answer_is_asked_for_again_at_once_but_not_for_ever(answers: int) -> None:
+def test_a_garbled_answer_is_asked_for_again_at_once_but_not_for_ever(answers: int, code: Code) -> None:
     bus = Bus(3)
     bus.group._readers[0] = bus.sensors[0] = bad = Garbled(0.0, bus.clock)
     bus.scans(100)
-    bad.left = answers
+    bad.left, bad.code = answers, code
     from_s = bus.clock()
     bus.scans(300)
     good = [r.stamp_s for r in bus.seen[0] if r.code is Code.OK and r.stamp_s > from_s - 5.0]
