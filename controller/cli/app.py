@@ -61,6 +61,7 @@ TABLE: tuple[Entry, ...] = (
     Entry("study", "controller.cli.rehearse:study", "Is each limit fast enough for its hazard?", FAULTS),
     Entry("campaign", "controller.cli.rehearse:campaign", "Thousands of rehearsals, drawn from distributions.", FAULTS),
     Entry("fault", "controller.cli.bench:fault", "Make something go wrong on a bench.", FAULTS),
+    Entry("measure", "controller.cli.measure:measure", "What the program costs on this machine.", FAULTS),
     Entry("lye", "controller.cli.arithmetic:lye", "Mix, strengthen, dilute and read lye.", SUMS),
     Entry("gas", "controller.cli.arithmetic:gas", "Gas, water, heat and efficiency at a current.", SUMS),
     Entry("room", "controller.cli.arithmetic:room", "Air that a room needs.", SUMS),

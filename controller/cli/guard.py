@@ -30,6 +30,14 @@ class Handed(NamedTuple):
     bench: Path | None
 
 
+def in_memory(handed: Handed) -> int:
+    """A descriptor that a process made from here, or put in the place of this one, can read."""
+    descriptor = os.memfd_create("rig", 0)
+    os.write(descriptor, pickle.dumps(handed))
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    return descriptor
+
+
 @click.command(
     epilog=examples("guard /etc/lyewatch/boathouse.toml", "guard boathouse --bench /tmp/bench --run-dir /tmp/run")
 )
@@ -68,8 +76,6 @@ def guard(rig: str, bench: Path | None, state_dir: Path, run_dir: Path) -> None:
         raise Problem(f"no bench in {bench}: start one with `lyewatch bench {rig} --dir {bench}`", 2)
     for warning in compiled.warnings:
         click.echo(f"lyewatch guard: {warning}", err=True)
-    handed = os.memfd_create("rig", 0)
-    os.write(handed, pickle.dumps(Handed(compiled.core, compiled.hardware, places, bench)))
-    os.lseek(handed, 0, os.SEEK_SET)
+    handed = in_memory(Handed(compiled.core, compiled.hardware, places, bench))
     sys.stdout.flush()
     os.execv(sys.executable, [sys.executable, "-m", "controller.cli.guard_process", str(handed)])

@@ -6,7 +6,6 @@ The judge is the bench: what its contactors did, whatever the guard says.
 from __future__ import annotations
 
 import os
-import pickle
 import resource
 import signal
 import subprocess
@@ -19,7 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
-from controller.cli.guard import Handed
+from controller.cli.guard import Handed, in_memory
 from controller.cli.rigs import path_of
 from controller.config.load import load
 from controller.core.commands import Verb
@@ -129,9 +128,7 @@ class Site:
                 resource.setrlimit(resource.RLIMIT_FSIZE, (largest_file_bytes, largest_file_bytes))
 
         places = Places(path_of("boathouse"), self.folder, self.state, self.folder, ("bench",))
-        handed = os.memfd_create("rig", 0)
-        os.write(handed, pickle.dumps(Handed(self.rig, self.hardware, places, self.folder)))
-        os.lseek(handed, 0, os.SEEK_SET)
+        handed = in_memory(Handed(self.rig, self.hardware, places, self.folder))
         try:
             return subprocess.Popen(
                 [sys.executable, *program, str(handed)],
