@@ -14,7 +14,7 @@ import json
 import os
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, NamedTuple
@@ -27,7 +27,7 @@ _RECORD = struct.Struct("<cI")
 
 class Incident(NamedTuple):
     header: dict[str, Any]
-    frames: tuple[bytes, ...]
+    frames: Collection[bytes]
     events: bytes  # JSON
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -96,7 +96,7 @@ def shown(folder: Path, rig: Rig, name: str, points: int) -> Shown:
     return Shown([_line(rig, at, frames, points) for at in range(len(rig.signals))], [_event(rig, e) for e in events])
 
 
-def _chosen(frames: tuple[bytes, ...], trip_s: float) -> Iterator[bytes]:
+def _chosen(frames: Iterable[bytes], trip_s: float) -> Iterator[bytes]:
     last_s = -1e9
     for data in frames:
         now_s = header(data)[3]
