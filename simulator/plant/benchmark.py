@@ -44,8 +44,8 @@ def rows() -> list[Row]:
     return [
         Row("plant_step", step_us, "us", ALLOWED_STEP_US, step_us / ALLOWED_STEP_US),
         Row("plant_observe", look_us, "us", None, None),
-        Row("plant_minuteagainst_solver_scan_by_scan", minute_s, "s", scans_s, minute_s / scans_s),
-        Row("plant_ten_minutesagainst_solver_in_one_go", plant_s, "s", one_go_s, plant_s / one_go_s),
+        Row("plant_minute_against_solver_scan_by_scan", minute_s, "s", scans_s, minute_s / scans_s),
+        Row("plant_ten_minutes_against_solver_in_one_go", plant_s, "s", one_go_s, plant_s / one_go_s),
         Row("plant_ten_minutes_difference", apart_k, "K", None, None),
         Row("plant_day_worst_balance", worst, "1", ALLOWED_BALANCE, worst / ALLOWED_BALANCE),
     ]
