@@ -6,7 +6,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.config.lines import Path, key_lines
@@ -99,6 +99,7 @@ def _pair(draw: st.DrawFn, doc: Noted, under: Path, parts: list[str]) -> None:
         doc.put(f"{name} ={value(written)} # = 2", *above, *every_path(written, path))
 
 
+@settings(deadline=None)
 @given(noted())
 def test_every_key_is_on_the_line_on_which_it_was_written(doc: Noted) -> None:
     parsed = tomllib.loads(doc.text)
@@ -107,6 +108,7 @@ def test_every_key_is_on_the_line_on_which_it_was_written(doc: Noted) -> None:
     assert set(lines) == set(every_path(parsed))
 
 
+@settings(deadline=None)
 @given(noted())
 def test_windows_line_ends_change_no_line_number(doc: Noted) -> None:
     assert key_lines(doc.text.replace("\n", "\r\n")) == doc.expected

@@ -156,7 +156,7 @@ def test_limits_that_the_core_names_are_there() -> None:
 AGREED = {
     "over-temperature": (70.0, 2.0, 6.0, Arming.ALWAYS, TripKind.RESETTABLE),
     "coolant flow low": (0.8, 10.0, 2.0, Arming.POWERED, TripKind.RESETTABLE),
-    "coolant flow high": (4.0, 3.0, 2.0, Arming.ALWAYS, TripKind.LOCAL),
+    "coolant flow high": (2.5, 3.0, 2.0, Arming.ALWAYS, TripKind.LOCAL),
     "over-current": (35.0, 1.0, 2.0, Arming.POWERED, TripKind.LOCAL),
     "short": (45.5, 0.0, 2.0, Arming.POWERED, TripKind.LOCK_OUT),
     "reversed": (-1.0, 0.0, 2.0, Arming.POWERED, TripKind.LOCK_OUT),

@@ -107,8 +107,14 @@ def test_what_is_not_caught_is_said_with_the_cheapest_part_that_would(minimal: P
     assert line.remedy.startswith("a pressure sensor on the hydrogen side, about 12 EUR: sees it ")
 
 
-def test_a_flood_on_the_minimal_bench_wants_a_leak_sensor(minimal: Physical) -> None:
+def test_a_hose_off_is_seen_by_its_flow_but_one_that_only_spills_wants_a_leak_sensor(minimal: Physical) -> None:
+    """A third of the water beside the hose is 1.13 x the flow, which a tap may have by itself."""
     line = _play("hose-off", minimal)
+    assert (line.fate, line.by) == (Fate.SAVED, "coolant flow high")
+    [whole] = [case for case in cases(minimal) if case.name == "hose-off"]
+    entry = whole.scenario.at[0].model_copy(update={"numbers": {"share": 0.33}})
+    spills = whole._replace(scenario=whole.scenario.model_copy(update={"at": [entry, *whole.scenario.at[1:]]}))
+    line = line_of(spills, play_case(spills, minimal))
     assert line.fate in (Fate.NOT_CAUGHT, Fate.LATE)
     assert "leak sensor" in line.remedy
 

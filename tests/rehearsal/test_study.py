@@ -66,7 +66,8 @@ def test_without_its_limits_a_harm_is_watched_by_nothing(minimal: Physical) -> N
     made = study(minimal)
     unwatched = {r.harm for r in made.rows if r.verdict in ("NOTHING WATCHES", "NOT REACHED")}
     assert "hydrogen side bursts through" in unwatched
-    assert "flood" in unwatched
+    assert "lye in the gas line" in unwatched
+    assert "flood" not in unwatched  # a hose off behind the meter shows in the flow
     assert "separator bare, hydrogen side" not in unwatched
 
 
