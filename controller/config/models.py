@@ -226,6 +226,9 @@ class Timing(Table):
         default=15.0, ge=10.0, le=300.0, description="horn before a start not pressed at the rig, s"
     )
     ramp_s: float = Field(default=10.0, ge=0.0, le=120.0, description="from minimum to asked current, s")
+    first_power_s: float = Field(
+        default=10.0, ge=5.0, le=120.0, description="first run of a rig file: so long at the minimum current, s"
+    )
     stop_ramp_s: float = Field(default=5.0, ge=0.0, le=5.0, description="from there to zero, at most 5 s")
     cooled_C: float = Field(default=45.0, ge=20.0, le=60.0, description="cooling goes on until this lye temperature, C")
     cooling_at_most_s: float = Field(default=3600.0, ge=60.0, le=86400.0)

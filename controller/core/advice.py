@@ -257,6 +257,30 @@ ADVICE: dict[str, Advice] = {
         "Compare what was asked with an ammeter, at a low current.",
         _AGAIN,
     ),
+    "no current came": Advice(
+        "morning",
+        "Is the supply on, its knob up? Leads, fuse, level; is the current channel wired?",
+        "Find the open joint with the supply unplugged.",
+        "Do not wiggle a lead under load: it arcs.",
+    ),
+    "volts do not fit": Advice(
+        "morning",
+        "Anything bridging the plates; then shunt and divider against the rig file.",
+        "Unplug the supply, then measure volts and amps with a meter of your own.",
+        _AGAIN,
+    ),
+    "first power failed": Advice(
+        "morning",
+        "What has changed in the rig file, or in the wiring since the last run.",
+        "Compare volts and amps with a meter of your own, then put the file right.",
+        "Do not start again before both agree.",
+    ),
+    "supply gone": Advice(
+        "morning",
+        "The supply's thermal cut-out, its fuse, its mains plug.",
+        "Unplug it and let it cool; look for what it had too much of.",
+        _AGAIN,
+    ),
     "supply came back by itself": Advice(
         "morning",
         "The supply's thermal cut-out: dust, fan, too much load.",

@@ -5,14 +5,12 @@ from __future__ import annotations
 
 from controller.core.commands import AT_THE_RIG
 from controller.core.derate import cap_a
-from controller.core.outputs import SHUT_COOLANT_AFTER, TABLE, Air, Horn, Outputs, Row
+from controller.core.outputs import SHUT_COOLANT_AFTER, TABLE, Air, Horn, Outputs, Row, probe_a
 from controller.core.scan import Scan
 from controller.core.sequence import Check, State
 
 _HOLD_IN = frozenset({Check.MAIN_ALONE, Check.RELAY_DROPS, Check.STAYS_OPEN})
 _PROBED_IN = frozenset({Check.SECOND_ALONE, Check.MAIN_ALONE})
-# Times the current that counts as none: plain to see if a pole has welded, and harmless for the half second it flows.
-PROBE = 4.0
 _NO_EDGE_IN = frozenset({Check.PROVE, Check.RELAY_DROPS})
 
 
@@ -95,13 +93,15 @@ def _setpoint_a(scan: Scan, hold: bool) -> float:
     if not rig.supply.settable:
         return 0.0
     if seq.state is State.CHECKING:
-        return PROBE * rig.zero_current_a if seq.check in _PROBED_IN else 0.0
+        return probe_a(rig.zero_current_a) if seq.check in _PROBED_IN else 0.0
     if not hold or seq.closed_s < 0.0:
         return 0.0
     if seq.state is State.STOPPING:
         left = 1.0 - (scan.now_s - seq.since_s) / max(rig.timing.stop_ramp_s, rig.scan_s)
         return max(0.0, min(run.asked_a, run.wanted_a * left))
-    ramp = min(1.0, max(0.0, (scan.now_s - seq.closed_s) / max(rig.timing.ramp_s, rig.scan_s)))
+    if run.ramp_from_s < 0.0:  # the first power of this rig file
+        return min(run.wanted_a, rig.supply.minimum_a)
+    ramp = min(1.0, max(0.0, (scan.now_s - run.ramp_from_s) / max(rig.timing.ramp_s, rig.scan_s)))
     return min(run.wanted_a * ramp, cap_a(rig, scan.cap))
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.crosschecks import first_power_goes_on
 from controller.core.events import Event, Happened
 from controller.core.limits import Limit
 from controller.core.margins import Margin, nearest
@@ -171,6 +172,9 @@ def explain(rig: Rig, memory: Memory, found: tuple[Margin, ...]) -> Sentence:
             return Sentence(f"{head} {duration(for_s)} ago. {why.text} {_proven(rig, memory)}", why.numbers)
         case State.CHECKING:
             return Sentence(f"Checking before the start: {_STEP_IN_WORDS[seq.check]}.")
+        case State.RAMPING if first_power_goes_on(seq, run):
+            hold = f"held there until volts and current fit, {rig.timing.first_power_s:.0f} s"
+            return Sentence(f"First power with this rig file: {amps}, {hold}.", numbers)
         case State.RAMPING:
             return Sentence(f"Starting: {amps} of {run.wanted_a:.0f} A.", numbers)
         case State.VENTING:

@@ -28,7 +28,7 @@ from controller.core.signals import Code, Reading, Status, Value
 from controller.core.trips import Latch
 
 MAGIC = b"LWF"
-VERSION = 2
+VERSION = 3
 
 HEADER = struct.Struct("<3sB8s16sQdd?")  # magic, version, boot, rig hash, scan, now_s, wall_s, synchronised
 READING = struct.Struct("<?ddB")  # is there a number, number, stamp_s, code

@@ -48,6 +48,9 @@ class Run(NamedTuple):
     start_c: float = NOT_SEEN  # lye temperature when the first current flowed
     level_low_mm: float = NOT_SEEN  # lowest since power came on or water was added
     rises_since_s: float = -1.0
+    forward_s: float = -1.0  # when current last flowed the right way
+    ramp_from_s: float = -1.0  # when the ramp began; -1 while the first power of a rig file is being looked at
+    volts_low_since_s: float = -1.0  # too few volts for the current since
     ending: str = ""  # why it stops, in words
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from controller.core.accounts import follow, used_up, write_down
 from controller.core.checking import check
 from controller.core.commands import Source
+from controller.core.crosschecks import first_power, first_power_goes_on
 from controller.core.derate import exhausted
 from controller.core.events import Happened
 from controller.core.findings import found
@@ -27,16 +28,15 @@ def account(scan: Scan) -> None:
     current_a = scan.current_a()
     if seq.powered and seq.closed_s < 0.0 and asked.main_hold and _seen_closed(scan):
         scan.seq = seq = seq._replace(closed_s=now_s)
-        scan.run = run = run._replace(began_s=now_s)
+        scan.run = run = run._replace(began_s=now_s, ramp_from_s=-1.0 if scan.latch.first_power_due else now_s)
     if seq.powered and current_a is not None and 0.0 < scan.dt_s < 1.0:
         charge_c = abs(current_a) * scan.dt_s
         # under the minimum current the gas is not pure: what it mixes with must be flushed out again from the start
         vented_c = run.vented_c + charge_c if current_a >= scan.rig.pure_from_a else 0.0
         if scan.rig.suck_back >= 0 and scan.limits[scan.rig.suck_back].standing:
             vented_c = 0.0  # air or seal water has been drawn in
-        scan.run = run._replace(
-            charge_c=run.charge_c + charge_c, charge_before_c=run.charge_c, vented_c=vented_c
-        )
+        forward_s = now_s if current_a >= scan.rig.zero_current_a else run.forward_s
+        scan.run = run._replace(charge_c=run.charge_c + charge_c, vented_c=vented_c, forward_s=forward_s)
         follow(scan, charge_c)
     _prove_off(scan)
     _gas_left(scan)
@@ -99,9 +99,10 @@ def _ramping(scan: Scan) -> On | Cause | None:
         power = rig.power
         late_s = 2.0 * power.closing_s + power.close_pulse_s + rig.supply.start_lag_s + 1.0
         return found(scan, "did not close", seq.since_s) if scan.now_s - seq.since_s >= late_s else None
-    on_s = scan.now_s - seq.closed_s
-    over = rig.supply.start_lag_s + (rig.timing.ramp_s if rig.supply.settable else 0.0)
-    return On.DONE if on_s >= over else _ends(scan)
+    if first_power_goes_on(scan.seq, scan.run):
+        return first_power(scan) or _ends(scan)
+    over_s = rig.supply.start_lag_s + (rig.timing.ramp_s if rig.supply.settable else 0.0)
+    return On.DONE if scan.now_s - scan.run.ramp_from_s >= over_s else _ends(scan)
 
 
 def _venting(scan: Scan) -> On | None:

@@ -28,6 +28,14 @@ class Outputs(NamedTuple):
 
 
 OFF = Outputs()
+PROBE = 4.0  # times the current that counts as none: plain to see, and harmless
+
+
+def probe_a(zero_current_a: float) -> float:
+    """The least current that is asked for where it is to be seen whether any flows."""
+    return PROBE * zero_current_a
+
+
 # The outputs that are levels on pins, in the order in which they are read back; an edge has no level.
 PINS = ("main_hold", "main_close", "second", "coolant", "ventilation", "collect", "top_up", "horn", "lamp")
 POWER_PINS = ("main_hold", "main_close", "second")

@@ -63,6 +63,7 @@ class Timing:
     proven_for_s: float = 5.0
     warning_s: float = 15.0
     ramp_s: float = 10.0
+    first_power_s: float = 10.0  # at the minimum current, in the first run of a rig file
     stop_ramp_s: float = 5.0
     cooled_c: float = 45.0
     cooling_at_most_s: float = 3600.0

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence as SequenceOf
 
 from controller.core.commands import Command
+from controller.core.crosschecks import cross_check, rightly_named
 from controller.core.derate import cap
 from controller.core.drive import drive
 from controller.core.events import Event, Happened
@@ -49,6 +50,7 @@ def step(
         time_ran_backwards(scan, back_s)
     _believe(scan)
     look(scan)
+    cross_check(scan)
     account(scan)
     _watch(scan)
     _people(scan)
@@ -117,7 +119,7 @@ def _watch(scan: Scan) -> None:
             states[order] = new
         if limit.effect is Effect.TRIP:
             if new.due and not _bypassed(scan, order, new):
-                scan.causes.append(_cause(rig, order, limit, new, values[new.member], now_s))
+                scan.causes.append(rightly_named(scan, _cause(rig, order, limit, new, values[new.member], now_s)))
         elif new.standing is not state.standing:
             what = Happened.ALARM if new.standing else Happened.ALARM_CLEARED
             said = _said(rig, limit, new)

@@ -68,6 +68,12 @@ FINDINGS: dict[str, Finding] = {
     "third trip": Finding(TripKind.LOCK_OUT, "third trip within ten hours of running"),
     "restart loop": Finding(TripKind.LOCK_OUT, "the guard keeps restarting"),
     "supply does not obey": Finding(TripKind.RESETTABLE, "the current is above what was asked for"),
+    "no current came": Finding(TripKind.RESETTABLE, "power came on and no current with it"),
+    "volts do not fit": Finding(
+        TripKind.LOCAL, "too few volts for the current: a short, or a shunt or divider that is scaled wrong"
+    ),
+    "first power failed": Finding(TripKind.LOCAL, "the first power of this rig file does not fit the cell"),
+    "supply gone": Finding(TripKind.LOCAL, "the supply has gone, and the cell discharges into it"),
     "supply came back by itself": Finding(TripKind.LOCAL, "current returned without being asked for"),
     "level rising": Finding(TripKind.RESETTABLE, "the level rises and nobody tops up: coolant in the lye"),
     "temperature does not follow": Finding(
@@ -115,6 +121,7 @@ class Latch(NamedTuple):
     hold_reason: str = ""
     settings_accepted: bool = True
     water_used_g: float = 0.0  # since the level was last seen
+    first_power_due: bool = False  # no run of this rig file has shown yet that volts and current fit
 
     @property
     def tripped(self) -> bool:

@@ -20,7 +20,7 @@ from controller.core.plain import from_plain, to_plain
 from controller.core.rig import Rig
 from controller.core.trips import FINDINGS, Cause, Latch, Rank, Seen, add
 
-FORMAT = 1
+FORMAT = 2
 NAMES = ("latch-0", "latch-1")
 UNFINISHED = "latch-new"
 STARTS_WITHOUT_HEALTH = 5  # at the fifth start without five minutes of scanning after it: locked out
@@ -74,7 +74,7 @@ def recover(rig: Rig, found: Found, now_s: float) -> Latch:
         except ValueError:
             continue  # counted below: fewer than two good files is a doubt
     ours = sorted((w for w in read if w.rig == rig.name), key=lambda w: w.latch.number)
-    newest = ours[-1].latch if ours else Latch(0, rig.rig_hash, powered=False)
+    newest = ours[-1].latch if ours else Latch(0, rig.rig_hash, powered=False, first_power_due=True)
     sure = len(ours) == 2 and not found.unfinished and _consistent(*ours)
     causes: list[Cause] = []
     if not sure:
@@ -91,6 +91,7 @@ def recover(rig: Rig, found: Found, now_s: float) -> Latch:
         powered=False,
         starts_without_health=starts,
         settings_accepted=newest.settings_accepted and newest.rig_hash == rig.rig_hash,
+        first_power_due=newest.first_power_due or newest.rig_hash != rig.rig_hash,
     )
 
 

@@ -56,6 +56,18 @@ def test_a_first_start_is_tripped_until_somebody_at_the_rig_resets_it(tmp_path: 
     assert found.kind is TripKind.LOCAL
 
 
+def test_a_rig_file_that_has_not_run_yet_is_looked_at_in_its_first_power_until_one_has_passed(tmp_path: Path) -> None:
+    assert started(tmp_path / "new").first_power_due
+    assert started(tmp_path, RIG).first_power_due
+    written(tmp_path, QUIET, QUIET._replace(number=8))
+    assert not started(tmp_path).first_power_due
+    changed = rig(rig_hash="1" * 16)
+    due = started(tmp_path, changed)
+    assert due.first_power_due
+    written(tmp_path, due._replace(number=9), due._replace(number=10))
+    assert started(tmp_path, changed).first_power_due  # accepting the settings is no run
+
+
 def test_after_a_first_start_and_one_write_the_next_start_is_sure(tmp_path: Path) -> None:
     written(tmp_path, started(tmp_path)._replace(causes=()))
     assert causes(started(tmp_path)) == []
@@ -168,7 +180,7 @@ def test_a_line_of_the_right_checksum_and_the_wrong_shape_is_tripped() -> None:
     good = encode(RIG.name, 6, QUIET)
     import hashlib
 
-    line = b'[1,"pretend",6,[7]]\n'
+    line = f'[{latchfile.FORMAT},"pretend",6,[7]]\n'.encode()
     bad = line + hashlib.sha256(line).hexdigest().encode() + b"\n"
     assert causes(recover(RIG, Found((good, bad), False), 1.0)) == [LOST]
 
