@@ -29,6 +29,7 @@ from controller.hardware.description import Hardware
 from simulator.boards.client import control
 
 PATIENCE_S = 60.0  # for anything that should happen at once: the machine may be busy
+PROGRAM = ("-m", "controller.cli")
 STATES_WITH_POWER = ("ramping", "venting", "running")
 
 
@@ -79,19 +80,19 @@ def quick_rig() -> tuple[Rig, Hardware]:
 class Site:
     """One folder with a bench, and a guard when there is one."""
 
-    def __init__(self, folder: Path, state: Path | None = None) -> None:
+    def __init__(self, folder: Path, state: Path | None = None, bench: tuple[str, ...] = PROGRAM) -> None:
         self.folder = folder
         self.state = state or folder / "state"
         folder.mkdir(parents=True, exist_ok=True)
         self.rig, self.hardware = quick_rig()
-        self.bench = self._spawn(["bench", "boathouse", "--dir", str(folder)])
+        self.bench = self._spawn([*bench, "bench", "boathouse", "--dir", str(folder)])
         self.guard: subprocess.Popen[str] | None = None
         self._client: Client | None = None
         wait_until((folder / "control").exists, "a bench")
 
     def _spawn(self, args: list[str]) -> subprocess.Popen[str]:
         return subprocess.Popen(
-            [sys.executable, "-m", "controller.cli", *args],
+            [sys.executable, *args],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,
@@ -229,6 +230,15 @@ class Site:
     def fault(self, part: str, kind: str, amount: float = 0.0) -> None:
         control(self.folder, "fault", part=part, kind=kind, amount=amount)
 
+    def edges_seen(self) -> float:
+        """A time by which the bench has seen every edge that a guard, stopped or dead by now, has given.
+
+        Requests are answered in turn, however late the bench is: so the second answer comes after all that was sent.
+        """
+        for _ in range(2):
+            self.truth()
+        return now_s()
+
     def trace(self, since_s: float = float("-inf")) -> list[Change]:
         found: list[Change] = []
         while True:
@@ -242,8 +252,8 @@ class Site:
         truth = self.truth()
         return not truth["closed"] and abs(truth["quantities"]["current_a"]) < 0.01
 
-    def openings(self, since_s: float) -> list[float]:
-        return [c.at_s for c in self.trace(since_s) if c.name == "main" and not c.closed]
+    def openings(self, since_s: float, of: str = "main") -> list[float]:
+        return [c.at_s for c in self.trace(since_s) if c.name == of and not c.closed]
 
-    def closings(self, since_s: float) -> list[float]:
-        return [c.at_s for c in self.trace(since_s) if c.name == "main" and c.closed]
+    def closings(self, since_s: float, of: str = "main") -> list[float]:
+        return [c.at_s for c in self.trace(since_s) if c.name == of and c.closed]
