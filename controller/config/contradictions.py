@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from controller.config import measured, models
-from controller.config.defaults import MBAR_PER_MM_AT_1_G_ML, half_seal_mbar, zero_current_a
+from controller.config.defaults import MBAR_PER_MM_AT_1_G_ML, WELD_DELAY_S, half_seal_mbar, zero_current_a
 from controller.config.limits import Reasoned
 from controller.config.lines import Path
 from controller.config.problems import Problems
@@ -215,6 +215,16 @@ def grace(q: Question) -> None:
             )
 
 
+def weld_or_noise(q: Question) -> None:
+    """A lock-out takes a person with a written reason: one disturbed sample must not be enough for it."""
+    limit = q.limits.get("current while off")
+    if limit is not None and limit.core.delay_s <= 0.0:
+        q.problems.warn(
+            (*limit.path, "delay_s"),
+            f"at {limit.core.delay_s:g} s one disturbed sample locks the rig out; leave it out for {WELD_DELAY_S:g} s",
+        )
+
+
 def pressure_against_seal(q: Question) -> None:
     half_mbar = half_seal_mbar(q.file)
     cell = q.file.cell
@@ -357,6 +367,7 @@ QUESTIONS: tuple[Callable[[Question], None], ...] = (
     sensor_error,
     watchdog,
     grace,
+    weld_or_noise,
     pressure_against_seal,
     minimum_current,
     current_both_ways,

@@ -117,16 +117,21 @@ def topped_up(scan: Scan, litres: float | None) -> str:
 
 
 def _warms(scan: Scan, celsius: float | None) -> None:
-    """A cold cell warms once enough charge has gone through; a probe that hangs in the air does not see it."""
+    """A cold cell warms once enough charge has gone through; a probe that hangs in the air does not see it.
+
+    Judged once a run, in the first scan after that charge in which the temperature is seen.
+    """
     run = scan.run
-    if celsius is None:
+    if celsius is None or run.warmed:
         return
     if run.start_c == NOT_SEEN:
         scan.run = run._replace(start_c=celsius)
         return
+    if run.charge_c < scan.rig.warm_charge_c:
+        return
+    scan.run = run._replace(warmed=True)
     rise_k = celsius - run.start_c
-    enough = run.charge_c >= scan.rig.warm_charge_c > run.charge_before_c
-    if enough and run.start_c < COLD_START_C and rise_k < WARMS_K:
+    if run.start_c < COLD_START_C and rise_k < WARMS_K:
         scan.causes.append(found(scan, "temperature does not follow", run.began_s, rise_k, WARMS_K))
 
 

@@ -2,9 +2,9 @@
 
 Nothing here lets current flow, unless a pole has welded: the two contactors are closed one at a time, with the other
 open by its contact, and a supply that can be told its current is asked for a little, so that a weld which the contact
-does not show is seen as current. A step that
-takes too long, or a contact or a current that contradicts it, is a failed test and locks the rig out; only what the
-start itself must bring (flow, air, a written latch) may fail without harm.
+does not show is seen as current. A step that takes too long, or a contact or a lasting current that contradicts it, is
+a failed test and locks the rig out; only what the start itself must bring (flow, air, a written latch) may fail without
+harm, and a current that is not known well enough.
 """
 
 from __future__ import annotations
@@ -17,9 +17,10 @@ from controller.core.findings import found, paused
 from controller.core.permissives import missing
 from controller.core.scan import Scan, proving_met
 from controller.core.sequence import Check, On
+from controller.core.timers import fill
 from controller.core.trips import Cause
 
-# A contact must be seen to agree for this long, and the current to stay zero.
+# A contact must be seen to agree for this long, and so must a current: as `current while off`, which gives the reason.
 SEEN_FOR_S = 0.3
 # Beyond the declared travel time.
 MARGIN_S = 0.5
@@ -47,7 +48,7 @@ def check(scan: Scan) -> On | Cause | None:
     answer = _STEPS[seq.check](scan, now_s - seq.check_since_s)
     if isinstance(answer, Check):  # the step has passed
         scan.say(Happened.SELF_TEST, seq.check.name.lower().replace("_", " "), "passed", seen=now_s - seq.check_since_s)
-        scan.seq = scan.seq._replace(check=answer, check_since_s=now_s, zero_since_s=-1.0)
+        scan.seq = scan.seq._replace(check=answer, check_since_s=now_s, zero_since_s=-1.0, flowed_s=0.0)
         return None
     return answer
 
@@ -100,6 +101,20 @@ def _relay_picks_up(scan: Scan, for_s: float) -> _Answer:
     return _failed(scan, "the watchdog relay does not close on edges") if for_s >= 1.0 else None
 
 
+def _flowed_s(scan: Scan) -> float:
+    """How long current has flowed in this step although none must: by the stamps of its samples, each held until the
+    next, so that one sample of noise is no weld whatever its size and however long it is held."""
+    role = scan.rig.roles.current
+    if role < 0:
+        return 0.0
+    held = scan.before.values[role]
+    dt_s = scan.values[role].seen_stamp_s - held.seen_stamp_s
+    if dt_s > 0.0:
+        filled_s = fill(scan.seq.flowed_s, dt_s, 1.0 if scan.rig.flows(held) else 0.0, SEEN_FOR_S)
+        scan.seq = scan.seq._replace(flowed_s=filled_s)
+    return scan.seq.flowed_s
+
+
 def _alone(scan: Scan, for_s: float, closed: bool, late_s: float, one: str, other: str, then: Check) -> _Answer:
     """One contactor closed, the other open, and a little current asked for: none may flow.
 
@@ -107,17 +122,20 @@ def _alone(scan: Scan, for_s: float, closed: bool, late_s: float, one: str, othe
     the contactor must have closed.
     """
     power, lag_s = scan.rig.power, scan.rig.supply.start_lag_s
-    flows = scan.current_flows()
-    if closed and flows and for_s >= power.closing_s + SEEN_FOR_S:
+    flows, flowed_s = scan.current_flows(), _flowed_s(scan)
+    if closed and flows and flowed_s >= SEEN_FOR_S:
         return _failed(scan, f"current flows with the {other} contactor open")
-    steady = _steady(scan, closed and flows is False and not scan.before.outputs.main_close)
-    if steady and for_s >= power.closing_s + lag_s + SEEN_FOR_S:
+    steady = _steady(scan, closed and flows is not None and not scan.before.outputs.main_close)
+    if steady and not flows and flowed_s <= 0.0 and for_s >= power.closing_s + lag_s + SEEN_FOR_S:
         return then
     role = scan.rig.roles.current
     if closed and flows is None and (role < 0 or scan.now_s - scan.values[role].good_stamp_s >= MARGIN_S):
         return _give_up(scan, CURRENT_UNKNOWN)
-    if for_s < late_s + (lag_s if closed else 0.0):
+    late_s += lag_s if closed else 0.0
+    if for_s < late_s:
         return None
+    if closed and (flows is not False or flowed_s > 0.0):  # neither none nor a weld for long enough: disturbed, or lost
+        return None if for_s < late_s + MARGIN_S else _give_up(scan, CURRENT_UNKNOWN)
     return _failed(scan, f"the {one} contactor does not close, or does not stay closed")
 
 

@@ -5,8 +5,8 @@ frame holds the memory entire, so that a replay can begin at any of them and mus
 
 Layout, little-endian: HEADER; a byte that counts signals and one for limits; for each signal READING and VALUE, then
 its bad bits (two bytes of length, then most significant byte first); after a count, the LIMIT of each limit that is
-not at rest; PINS; CONTROLLER; SEQUENCE; RUN; PERSON; OUTPUTS; MEMORY; after a count, the starts within the hour; and,
-after a length, a JSON list of the latch, the texts of run and person, and the commands.
+not at rest; PINS; CONTROLLER; SEQUENCE; RUN; PERSON; OUTPUTS; MEMORY; after a count of two bytes, the starts within the
+hour; and, after a length, a JSON list of the latch, the texts of run and person, and the commands.
 """
 
 from __future__ import annotations
@@ -134,7 +134,7 @@ def pack(rig: Rig, boot: str, wall_s: float, inputs: Inputs, commands: SequenceO
             memory.pins_obey,
         )
     )
-    parts.append(struct.pack(f"<B{len(memory.starts_s)}d", len(memory.starts_s), *memory.starts_s))
+    parts.append(struct.pack(f"<H{len(memory.starts_s)}d", len(memory.starts_s), *memory.starts_s))
     texts = json.dumps(
         [to_plain(latch), run.ending, person.driven, [to_plain(c) for c in commands]], separators=(",", ":")
     ).encode()
@@ -230,7 +230,7 @@ def _unpack(rig: Rig, data: bytes) -> Frame:
     person: list[Any] = list(reader.take(PERSON))
     outputs = Outputs(*reader.take(OUTPUTS))
     now_s, _, events, cap, began_s, *tri, memory_disk, memory_well, obey = reader.take(MEMORY)
-    count = reader.bytes(1)[0]
+    count = int.from_bytes(reader.bytes(2), "little")
     starts_s = reader.take(struct.Struct(f"<{count}d"))
     texts = reader.bytes(int.from_bytes(reader.bytes(4), "little"))
     latch, ending, driven, commands = json.loads(texts)

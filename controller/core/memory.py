@@ -43,7 +43,7 @@ class Run(NamedTuple):
     gas_fit_since_s: float = -1.0  # -1: not fit
     disobeys_since_s: float = -1.0  # current above what was asked since
     cut_since_s: float = -1.0  # no current since, in the middle of the run
-    charge_before_c: float = 0.0  # charge_c of the scan before
+    warmed: bool = False  # whether the lye warms has been judged in this run
     water_g: float = 0.0  # used and not yet in the latch
     start_c: float = NOT_SEEN  # lye temperature when the first current flowed
     level_low_mm: float = NOT_SEEN  # lowest since power came on or water was added
@@ -86,6 +86,7 @@ class Sequence(NamedTuple):
     stop_now: bool = False  # open at once, without a ramp
     vented_until_s: float = -1.0  # gas may be present until, with ventilation proven
     second_opened_s: float = 0.0
+    flowed_s: float = 0.0  # of a step of the self-test: how long current has flowed that must not
 
 
 class Memory(NamedTuple):

@@ -8,7 +8,7 @@ from enum import IntEnum
 
 from controller.core.commands import Source, Verb
 from controller.core.limits import Arming, Effect, Limit, clear_between
-from controller.core.signals import Signal
+from controller.core.signals import Signal, Value
 
 HASTY_S = 2.0  # of lost flow while nobody sees the temperature
 
@@ -143,6 +143,12 @@ class Rig:
         put(self, "suck_back", next((at for at, x in enumerate(self.limits) if x.name == "under-pressure"), -1))
         error_a = self.signals[self.roles.current].error if self.roles.current >= 0 else 0.0
         put(self, "pure_from_a", self.supply.minimum_a - error_a)
+
+    def flows(self, current: Value) -> bool | None:
+        """Whether a value of the current says that some flows; None when it says nothing. One refused for its size
+        still says that it does."""
+        current_a = current.number if current.number is not None else current.rejected
+        return None if current_a is None else abs(current_a) >= self.zero_current_a
 
     def position(self, signal: str) -> int:
         """Where a signal stands. Raises KeyError with the known names."""

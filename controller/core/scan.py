@@ -80,13 +80,9 @@ class Scan:
         return self.number(self.rig.roles.current)
 
     def current_flows(self) -> bool | None:
-        """Whether current flows; None when not known. A reading refused for its size still says that it does."""
+        """Whether current flows; None when not known."""
         role = self.rig.roles.current
-        if role < 0:
-            return None
-        value = self.values[role]
-        current_a = value.number if value.number is not None else value.rejected
-        return None if current_a is None else abs(current_a) >= self.rig.zero_current_a
+        return self.rig.flows(self.values[role]) if role >= 0 else None
 
     def wish(self, on: On) -> None:
         self.wishes.append(on)

@@ -144,6 +144,13 @@ def test_zero_current_is_twice_the_error_when_that_is_more_than_half_an_ampere()
     assert {x.name: x for x in rig.core.limits}["current while off"].threshold == pytest.approx(0.8)
 
 
+@pytest.mark.parametrize(("delay_s", "warned"), [(0.0, True), (0.3, False)])
+def test_a_lock_out_upon_one_sample_of_current_is_warned_of(delay_s: float, warned: bool) -> None:
+    limit = table('limits."current while off"')
+    rig = loaded((limit, limit.rstrip("\n") + f"\ndelay_s = {delay_s}\n"))
+    assert any("one disturbed sample locks the rig out" in warning for warning in rig.warnings) is warned
+
+
 def test_two_of_three_may_vote() -> None:
     twice = table("signals.cell_temperature").replace("signals.cell_temperature", "signals.cell_temperature_{}")
     more = "".join(

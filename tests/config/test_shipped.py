@@ -160,7 +160,7 @@ AGREED = {
     "over-current": (35.0, 1.0, 2.0, Arming.POWERED, TripKind.LOCAL),
     "short": (45.5, 0.0, 2.0, Arming.POWERED, TripKind.LOCK_OUT),
     "reversed": (-1.0, 0.0, 2.0, Arming.POWERED, TripKind.LOCK_OUT),
-    "current while off": (0.5, 0.0, 2.0, Arming.OPENED, TripKind.LOCK_OUT),
+    "current while off": (0.5, 0.3, 2.0, Arming.OPENED, TripKind.LOCK_OUT),
     "cell voltage high": (9.0, 2.0, 2.0, Arming.POWERED, TripKind.LOCAL),
     "cell voltage low": (4.2, 1.5, 2.0, Arming.POWERED, TripKind.LOCAL),
     "gas pressure hydrogen side": (15.0, 0.3, 0.5, Arming.ALWAYS, TripKind.RESETTABLE),

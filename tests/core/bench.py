@@ -94,6 +94,7 @@ LIMITS = (
         Arming.OPENED,
         TripKind.LOCK_OUT,
         magnitude=True,
+        delay_s=0.3,
     ),
     Limit("no current", "No current", (0,), 2.0, False, Effect.TRIP, settle_s=20.0, delay_s=5.0),
     Limit("minimum current", "Under the minimum current", (0,), 9.0, False, Effect.STOP, settle_s=20.0, delay_s=60.0),

@@ -168,6 +168,30 @@ def test_a_cold_cell_must_have_warmed_once_enough_current_went_through(to_c: flo
     assert bench.causes == causes
 
 
+@pytest.mark.parametrize(("to_c", "causes"), [(20.5, ["temperature does not follow"]), (23.0, [])])
+@pytest.mark.parametrize("missed", [1, 3])
+def test_a_temperature_missed_just_then_only_delays_the_question(missed: int, to_c: float, causes: list[str]) -> None:
+    bench = running(0.0, warm_charge_c=1500.0)
+    bench.numbers["cell temperature"] = to_c
+    bench.until(lambda: bench.memory.run.charge_c > 1500.0 - 2.9)  # the charge of one scan at 30 A is 3 C
+    bench.codes["cell temperature"] = Code.BAD_CHECKSUM
+    bench.run(0.1 * missed)
+    assert bench.memory.run.charge_c >= 1500.0
+    assert bench.causes == []
+    bench.codes.clear()
+    bench.scan()
+    assert bench.causes == causes
+
+
+def test_a_cell_that_has_warmed_may_cool_again_in_the_same_run() -> None:
+    bench = running(0.0, warm_charge_c=1500.0)
+    bench.numbers["cell temperature"] = 23.0
+    bench.run(60.0)
+    bench.numbers["cell temperature"] = 20.5
+    bench.run(60.0)
+    assert bench.state is State.RUNNING
+
+
 def test_a_cell_that_begins_warm_need_not_warm() -> None:
     bench = Bench(rig(warm_charge_c=1500.0, vent_charge_c=30.0))
     bench.numbers["cell temperature"] = 45.0

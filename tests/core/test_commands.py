@@ -248,6 +248,15 @@ def test_at_least_so_long_off_between_runs_and_so_many_starts_an_hour() -> None:
     assert bench.ask(Verb.START).what is Happened.ACCEPTED
 
 
+def test_no_more_starts_are_remembered_than_the_rate_limit_asks_about() -> None:
+    timing = Timing(proving_s=15.0, proven_for_s=2.0, off_at_least_s=0.0, starts_per_hour=4)
+    bench = Bench(rig(timing=timing))
+    bench.memory = bench.memory._replace(starts_s=(-9000.0, -8000.0, -7000.0, 900.0, 910.0, 920.0))
+    bench.run(1.0)
+    assert bench.ask(Verb.START).what is Happened.ACCEPTED
+    assert bench.memory.starts_s == (900.0, 910.0, 920.0, bench.now_s)
+
+
 def test_three_starts_in_a_row_that_fail_wait_for_a_person() -> None:
     bench = in_state(State.OFF)
     bench.numbers["coolant flow"] = 0.0

@@ -102,6 +102,14 @@ def test_bytes_that_are_no_frame_raise_one_error_and_no_other(cut: int, flip: in
         assert len(candidate) == len(data)  # only a flipped number can still be a frame; files carry a checksum
 
 
+@pytest.mark.parametrize("starts", [0, 1, 255, 256, 36_000])
+def test_as_many_starts_as_an_hour_can_hold_fit_into_a_frame(starts: int) -> None:
+    """At most one a scan, ten scans a second."""
+    bench = busy_bench(1, 3)
+    memory = bench.memory._replace(starts_s=tuple(float(n) for n in range(starts)))
+    assert unpack(rig(), pack(rig(), BOOT, 0.0, inputs_of(bench), (), memory)).memory == memory
+
+
 def test_a_pin_that_is_not_wired_stays_so() -> None:
     bench = busy_bench(1, 3)
     pins: tuple[bool | None, ...] = (None, True, False, *(None,) * (len(PINS) - 3))
