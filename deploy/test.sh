@@ -1,7 +1,7 @@
 #!/bin/sh
 # Everything that is tested, from nothing: packages, a broker, then the checks one after another.
-#   deploy/test.sh            all of it
-#   deploy/test.sh tests/core some of it
+#   deploy/test.sh                  all of it
+#   deploy/test.sh tests/core -x    some of it: what follows is for pytest
 set -eu
 root=$(cd "$(dirname "$0")/.." && pwd)
 . "$root/deploy/python.sh"
@@ -27,9 +27,21 @@ export PATH
 ruff check .
 mypy
 lint-imports
-# Tests of real processes, brokers and browsers share the machine with whatever else runs there: those that failed get
-# one more chance by themselves, and are named. What is wrong fails twice.
-pytest -q "$@" || {
-    say "Once more, only what failed:"
-    pytest -q --last-failed --last-failed-no-failures none "$@"
+
+# What was asked for may be all of one kind: pytest says 5 when there is none of the other. There must be some of either.
+kinds=0
+tests() {
+    code=0
+    pytest -q "$@" || code=$?
+    [ "$code" = 5 ] && return
+    kinds=$((kinds + 1))
+    return "$code"
 }
+tests -m "not real" -n auto "$@"
+# Tests of real processes, brokers and browsers share the machine with whatever else runs there: those that failed get
+# one more chance, alone, and are named. What is wrong fails twice. The tests above have no such excuse.
+tests -m real "$@" || {
+    say "Once more, only what failed:"
+    pytest -v -m real --last-failed --last-failed-no-failures none "$@"
+}
+[ "$kinds" -gt 0 ] || give_up "no test is called that"

@@ -1,0 +1,20 @@
+"""Which tests start processes, brokers or browsers.
+
+Those share cores, ports and time with whatever else runs on the machine, so `deploy/test.sh` runs them one after
+another. All others depend on nothing outside themselves and run side by side, in any order.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+REAL = tuple(HERE / part for part in ("boards/test_processes.py", "link", "notify", "page", "system"))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if any(item.path.is_relative_to(part) for part in REAL):
+            item.add_marker(pytest.mark.real)
