@@ -37,7 +37,6 @@ class Electrodes(NamedTuple):
     odd_area: float
     odd_through: float  # share of the current that goes through the odd cell's electrodes
     stack_ohm: float  # all cells and joints
-    ahead_s: float
 
 
 class Stack(NamedTuple):
@@ -51,8 +50,8 @@ class Stack(NamedTuple):
     cell_v: tuple[float, ...]  # without joints
 
 
-ElectrodesOf = Callable[[float, float, float, float, float, float, tuple[float, ...], Disturbances, float], Electrodes]
-StackOf = Callable[[float, tuple[float, ...], Electrodes], Stack]
+ElectrodesOf = Callable[[float, float, float, float, float, float, tuple[float, ...], Disturbances], Electrodes]
+StackOf = Callable[[float, tuple[float, ...], Electrodes, float], Stack]
 
 
 def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
@@ -78,7 +77,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
 
     def electrodes(
         stack_c: float, w: float, cover: float, void: float, worn: float, joints_aged_ohm: float,
-        film_c: tuple[float, ...], d: Disturbances, ahead_s: float,
+        film_c: tuple[float, ...], d: Disturbances,
     ) -> Electrodes:  # fmt: skip
         """w: mass fraction; cover: share of the electrodes under lye; void: of the gap; worn: log of lost activity."""
         if w > largest_w:
@@ -120,17 +119,18 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
                 area,
                 through,
                 all_joints_ohm + ohm * (cells - 1 + through * through / area),
-                ahead_s,
             ),
         )
 
-    def one(current_a: float, film_c: float, e: Electrodes, area: float, through: float) -> tuple[float, float, float]:
+    def one(
+        current_a: float, film_c: float, e: Electrodes, area: float, through: float, ahead_s: float
+    ) -> tuple[float, float, float]:
         """Volts, gas current, film current of one cell.
 
         The film takes all of a current that opposes its charge, and ever less of one that fills it. It holds the volts
         up while the electrodes would show less (reversed: down).
         """
-        reversible_v, hydrogen_v, hydrogen_per_a, oxygen_v, oxygen_per_a, ohm, _, _, _, _, _, _, ahead_s = e
+        reversible_v, hydrogen_v, hydrogen_per_a, oxygen_v, oxygen_per_a, ohm, _, _, _, _, _, _ = e
         inside_a = current_a * through
         if inside_a >= 0.0:
             magnitude_a, charge_c = inside_a, film_c
@@ -156,11 +156,11 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
             return through * (shown_v + inside_a * ohm / area), gas_a, inside_a - gas_a
         return through * (inside_a * ohm / area - shown_v), -gas_a, inside_a + gas_a
 
-    def stack(current_a: float, film_c: tuple[float, ...], e: Electrodes) -> Stack:
-        ahead_s, volts_joints = e[12], current_a * e[6]
+    def stack(current_a: float, film_c: tuple[float, ...], e: Electrodes, ahead_s: float) -> Stack:
+        volts_joints = current_a * e[6]
         if e[7]:
             first_c = film_c[0]
-            cell_v, gas_a, film_a = one(current_a, first_c, e, 1.0, 1.0)
+            cell_v, gas_a, film_a = one(current_a, first_c, e, 1.0, 1.0, ahead_s)
             leak_a = first_c / leak_s
             film_a -= leak_a
             film_w = cells * film_a * (first_c + 0.5 * ahead_s * film_a) * volts_per_c
@@ -175,7 +175,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         films, cell_v_each = [], []
         for i, charge_c in enumerate(film_c):
             area, through = (e[9], e[10]) if i == e[8] else (1.0, 1.0)
-            cell_v, one_gas_a, film_a = one(current_a, charge_c, e, area, through)
+            cell_v, one_gas_a, film_a = one(current_a, charge_c, e, area, through, ahead_s)
             per_s = (1.0 + BRIDGE_EMPTIES * (1.0 - through)) / leak_s
             one_leak_a = charge_c * per_s / (1.0 + per_s * ahead_s)
             film_a -= one_leak_a

@@ -49,8 +49,8 @@ def polarisation(parameters: Parameters, temperature_c: float, currents_a: Itera
         full_c = c.film_full_c * amps / (amps + c.film_full_c / c.film_leak_s)
         films = (full_c,) * c.cells
         bubbles_m3 = litres * amps * c.cells * (H2_MOL_C + O2_MOL_C)
-        e = plant.electrodes(temperature_c, y.mass_fraction, 1.0, void_of(bubbles_m3), 0.0, 0.0, films, NEUTRAL, 0.0)
-        found = plant.stack(amps, films, e)
+        e = plant.electrodes(temperature_c, y.mass_fraction, 1.0, void_of(bubbles_m3), 0.0, 0.0, films, NEUTRAL)
+        found = plant.stack(amps, films, e, 0.0)
         cell_v = found.cell_v[0]
         share = found.gas_a / (c.cells * amps)
         density = amps / c.electrode_area_m2 / A_M2_PER_MA_CM2

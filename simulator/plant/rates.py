@@ -25,7 +25,7 @@ from controller.chemistry.constants import (
     ZERO_CELSIUS_K,
 )
 
-from . import cell, contents, sides, supply, trouble
+from . import cell, contents, moment, sides, supply, trouble
 from .inputs import Inputs
 from .parameters import Parameters
 from .properties import WATER_J_KG_K, lye_fits
@@ -52,6 +52,7 @@ class Model(NamedTuple):
     contents: contents.ContentsOf
     electrodes: cell.ElectrodesOf
     stack: cell.StackOf
+    moment: moment.MomentOf
     stepped: Stepped
 
 
@@ -61,16 +62,12 @@ def model(parameters: Parameters) -> Model:
     electrodes, stack_of = cell.build(parameters)
     current_of = supply.build(parameters, stack_of)
     contents_of = contents.build(parameters)
-    rates = _build(parameters, electrodes, current_of, contents_of)
-    return Model(rates, contents_of, electrodes, stack_of, stepper(parameters.cell.cells))
+    moment_of = moment.build(parameters.cell, contents_of, electrodes)
+    rates = _build(parameters, moment_of, current_of)
+    return Model(rates, contents_of, electrodes, stack_of, moment_of, stepper(parameters.cell.cells))
 
 
-def _build(
-    parameters: Parameters,
-    electrodes: cell.ElectrodesOf,
-    current_of: supply.CurrentOf,
-    contents_of: contents.ContentsOf,
-) -> RatesOf:
+def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: supply.CurrentOf) -> RatesOf:
     c, y, h, wear, room = parameters.cell, parameters.hydraulics, parameters.heat, parameters.wear, parameters.room
     fits = lye_fits(y.lye)
     vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
@@ -80,7 +77,7 @@ def _build(
     water_j_kg_k, hydroxide_j_kg_k, latent_j_kg = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg
     neutral_v, neutral_v_k = fits.thermoneutral
     atmosphere_pa, lag_s = parameters.atmosphere_pa, parameters.supply.start_lag_s
-    separator_mm, cover_of, void_of = sides.separator_mm(c), sides.cover(c), sides.void(c)
+    separator_mm = sides.separator_mm(c)
     outlet_h_m3, outlet_o_m3 = sides.vessel(y.hydrogen, y).outlet_m3, sides.vessel(y.oxygen, y).outlet_m3
     bore_h, bore_o = y.hydrogen.outlet_mol_s_pa, y.oxygen.outlet_mol_s_pa
     depth_h_pa, depth_o_pa = y.hydrogen.seal_mm * sides.WATER_PA_MM, y.oxygen.seal_mm * sides.WATER_PA_MM
@@ -104,7 +101,7 @@ def _build(
 
     def rates(state: State, inputs: Inputs, ahead_s: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
         (
-            now_a, ready_s, worn, worn_lasting, aged_ohm, _, _, _, coil_c, coolant_l_min, water_h, water_o, _, _,
+            now_a, ready_s, worn, _, _, _, _, _, coil_c, coolant_l_min, water_h, water_o, _, _,
             h2_h, o2_h, air_h, vapour_h, h2_o, o2_o, air_o, vapour_o, bubbles_h, bubbles_o, room_h2, fan,
         ) = state[:FELT]  # fmt: skip
         film_c = state[-1]
@@ -120,19 +117,14 @@ def _build(
         mains = mains and not mains_lost
         ambient_c += ambient_warmer_k
         coolant_in_c += coolant_warmer_k
+        held, lower_mm, cover, electrodes = moment_of(state, d)
         (
             stack_c, h_c, o_c, lye_h, lye_o, w_h, w_o, density_h, density_o, lye_h_m3, lye_o_m3, gas_h, gas_o,
             pa_mol_h, pa_mol_o, gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, still_h_mm, still_o_mm,
-        ) = contents_of(state)  # fmt: skip
+        ) = held  # fmt: skip
 
         # --- current, volts, gas made
-        lower_mm = still_h_mm if still_h_mm < still_o_mm else still_o_mm
-        cover = cover_of(lower_mm, water_h if water_h < water_o else water_o)
-        void = void_of(bubbles_h_m3 + bubbles_o_m3)
-        electrode = electrodes(
-            stack_c, 0.5 * (w_h + w_o), cover, void, worn + worn_lasting, aged_ohm, film_c, d, ahead_s
-        )
-        amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrode, inputs, ahead_s)
+        amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrodes, inputs, ahead_s)
         stack_v, gas_a, film_a, past_a, film_w, _ = stack
         made_a = gas_a if gas_a >= 0.0 else -gas_a
         h2_made = made_a * h2_mol_c

@@ -52,19 +52,19 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
         past_ohm = 0.0
         if not (main_closed and second_closed):
             if d.path_past_contactors_s <= 0.0:
-                return 0.0, 0.0, stack(0.0, film_c, e)
+                return 0.0, 0.0, stack(0.0, film_c, e, ahead_s)
             past_ohm = 1.0 / d.path_past_contactors_s
         forced_a, forced_v, cut_out, is_reversed, mains_lost, _ = d[FIRST_OF_SUPPLY:]
         if ready_s < lag_s or not supply_on or not mains or mains_lost or cut_out:
             # the films discharge into the dead supply
-            back_a = -stack(0.0, film_c, e)[0] / (off_ohm + past_ohm + e.stack_ohm)
+            back_a = -stack(0.0, film_c, e, ahead_s)[0] / (off_ohm + past_ohm + e.stack_ohm)
             rate = (back_a - now_a) / (fall_s + ahead_s)
             then_a = now_a + ahead_s * rate
-            then = stack(then_a, film_c, e)
+            then = stack(then_a, film_c, e, ahead_s)
             sign = 1.0 if then_a >= 0.0 else -1.0
             if ahead_s > 0.0 and sign * then[0] > largest_v:  # a dry cell stops the choke too
-                then_a = sign * settle(sign * then_a, 0.0, largest_v, 0.0, film_c, e, sign)
-                return then_a, (then_a - now_a) / ahead_s, stack(then_a, film_c, e)
+                then_a = sign * settle(sign * then_a, 0.0, largest_v, 0.0, film_c, e, sign, ahead_s)
+                return then_a, (then_a - now_a) / ahead_s, stack(then_a, film_c, e, ahead_s)
             return then_a, rate, then
         if forced_a is not None:
             set_a = forced_a
@@ -85,25 +85,26 @@ def build(parameters: Parameters, stack: StackOf) -> CurrentOf:
             from_a = 0.0
         rate = (set_a - from_a) / ((rise_s if set_a > from_a else fall_s) + ahead_s)
         then_a = from_a + ahead_s * rate
-        then = stack(sign * then_a, film_c, e)
+        then = stack(sign * then_a, film_c, e, ahead_s)
         short_v = set_v - ohm * then_a - sign * then[0] - choke_h * rate
         if short_v < 0.0:  # else the regulator holds the current down; the volts would give more
             if ahead_s <= 0.0:
                 rate += short_v / choke_h
                 return now_a, sign * (rate if from_a > 0.0 or rate > 0.0 else 0.0), then
             choke_ohm = choke_h / ahead_s
-            then_a = settle(then_a, from_a, set_v + choke_ohm * from_a, ohm + choke_ohm, film_c, e, sign)
-            then = stack(sign * then_a, film_c, e)
+            then_a = settle(then_a, from_a, set_v + choke_ohm * from_a, ohm + choke_ohm, film_c, e, sign, ahead_s)
+            then = stack(sign * then_a, film_c, e, ahead_s)
         then_a *= sign
         return then_a, (then_a - now_a) / ahead_s if ahead_s > 0.0 else sign * rate, then
 
     def settle(
-        high_a: float, now_a: float, source_v: float, ohm: float, film_c: tuple[float, ...], e: Electrodes, sign: float
-    ) -> float:
+        high_a: float, now_a: float, source_v: float, ohm: float, film_c: tuple[float, ...], e: Electrodes, sign: float,
+        ahead_s: float,
+    ) -> float:  # fmt: skip
         """The current at which volts balance, between 0 and high_a: Illinois false position, safe on any curve."""
 
         def surplus_v(amps: float) -> float:
-            return source_v - ohm * amps - sign * stack(sign * amps, film_c, e)[0]
+            return source_v - ohm * amps - sign * stack(sign * amps, film_c, e, ahead_s)[0]
 
         low_a, low_v, high_v = 0.0, surplus_v(0.0), surplus_v(high_a)
         if low_v <= 0.0:

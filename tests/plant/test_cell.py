@@ -28,11 +28,11 @@ def electrodes(
     d: Disturbances = NEUTRAL,
     parameters: Parameters = BOATHOUSE,
 ) -> Electrodes:
-    return model(parameters).electrodes(at_c, 0.25, cover, void, worn, 0.0, films, d, 0.0)
+    return model(parameters).electrodes(at_c, 0.25, cover, void, worn, 0.0, films, d)
 
 
 def stack(amps: float, films: tuple[float, ...] = (FULL_C,) * 3, **conditions: float) -> Stack:
-    return model(BOATHOUSE).stack(amps, films, electrodes(films=films, **conditions))  # type: ignore[arg-type]
+    return model(BOATHOUSE).stack(amps, films, electrodes(films=films, **conditions), 0.0)  # type: ignore[arg-type]
 
 
 @given(st.floats(0.0, 59.0), st.floats(0.01, 1.0), st.floats(5.0, 110.0))

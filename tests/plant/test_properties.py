@@ -52,7 +52,7 @@ def test_heat_capacity_is_within_four_in_a_hundred_where_cells_run(lye: Lye) -> 
 
 @given(st.floats(0.1, 0.35), st.floats(10.0, 85.0))
 def test_the_reversible_voltage_is_within_four_millivolts(w: float, t: float) -> None:
-    e = model(BOATHOUSE).electrodes(t, w, 1.0, 0.0, 0.0, 0.0, (59.0,) * 3, NEUTRAL, 0.0)
+    e = model(BOATHOUSE).electrodes(t, w, 1.0, 0.0, 0.0, 0.0, (59.0,) * 3, NEUTRAL)
     activity = formulas.water_activity(Lye.KOH, w, t)
     assert e.reversible_v == pytest.approx(thermodynamics.reversible_voltage_v(t, ATMOSPHERE_BAR, activity), abs=0.004)
 

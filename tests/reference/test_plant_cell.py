@@ -52,8 +52,8 @@ def with_kinetics(x: NDArray[np.float64]) -> Parameters:
 
 def plant_v(parameters: Parameters, current_a_m2: float, at_c: float) -> float:
     plant, films = model(parameters), (parameters.cell.film_full_c,)
-    e = plant.electrodes(at_c, PHOEBUS_FRACTION, 1.0, 0.0, 0.0, 0.0, films, NEUTRAL, 0.0)
-    return plant.stack(current_a_m2 * PHOEBUS_M2, films, e).volts
+    e = plant.electrodes(at_c, PHOEBUS_FRACTION, 1.0, 0.0, 0.0, 0.0, films, NEUTRAL)
+    return plant.stack(current_a_m2 * PHOEBUS_M2, films, e, 0.0).volts
 
 
 def misfits_v(x: NDArray[np.float64]) -> NDArray[np.float64]:
