@@ -90,7 +90,7 @@ def page(compiled: CompiledRig) -> str:
     lines = [
         f"{file.title}{'  (every driver emulated)' if core.simulated else ''}",
         f"{cell.cells_in_series} x {cell.electrode_area_cm2:g} cm2 in {cell.mass_percent:g} % {cell.electrolyte}, "
-        f"{file.minimum_a:g} to {_allowed_a(compiled):g} A, {len(core.signals)} signals, {len(core.limits)} limits, "
+        f"{file.minimum_a:g} to {core.most_a:g} A, {len(core.signals)} signals, {len(core.limits)} limits, "
         f"settings {core.rig_hash}",
         "",
     ]
@@ -100,7 +100,7 @@ def page(compiled: CompiledRig) -> str:
         timing = core.timing
         lines += [
             "May I leave it?  No. It may run with somebody beside it: "
-            f"at most {core.supply.rated_a / 3.0:g} A, {timing.attended_at_most_s / 60:g} min, "
+            f"at most {core.most_a:g} A, {timing.attended_at_most_s / 60:g} min, "
             f"a press at the bench every {timing.presence_s / 60:g} min.",
             "To leave it, it would need:",
             *(f"  - {what}" for what in core.missing),
@@ -110,15 +110,11 @@ def page(compiled: CompiledRig) -> str:
     for effect, words in _EFFECT.items():
         limits = [limit for limit in core.limits if limit.effect is effect]
         if limits:
-            lines += ["", words]
+            by_hand = effect is Effect.DERATE and not core.supply.settable
+            lines += ["", "Asks a hand to turn the current down, and stops after a minute" if by_hand else words]
             for limit in limits:
                 lines += [f"  {limit.name:<34}{_when(compiled, limit)}", f"      {compiled.reasons[limit.name]}"]
     return "\n".join(lines)
-
-
-def _allowed_a(compiled: CompiledRig) -> float:
-    rated_a = compiled.core.supply.rated_a
-    return rated_a if compiled.core.grade is Grade.UNATTENDED else rated_a / 3.0
 
 
 def _when(compiled: CompiledRig, limit: Limit) -> str:

@@ -99,8 +99,7 @@ def _next(file: Path, text: str, compiled: CompiledRig) -> str:
     missing = compiled.core.missing
     lines = [f"Written: {file}, {text.count(chr(10))} lines, {len(compiled.core.limits)} limits."]
     if missing:
-        allowed_a = compiled.core.supply.rated_a / 3.0
-        lines += [f"You can stand beside it at up to {allowed_a:g} A. To leave it alone, it needs:"]
+        lines += [f"You can stand beside it at up to {compiled.core.most_a:g} A. To leave it alone, it needs:"]
         lines += [f"  - {what}" for what in missing]
     else:
         lines += ["It may be left alone, as far as this file goes; the rig itself is proven by its proof tests."]

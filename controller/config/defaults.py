@@ -16,7 +16,6 @@ from controller.core.limits import Arming, Effect, TripKind
 MBAR_PER_MM_AT_1_G_ML = 0.0980665
 HEAT_V_PER_CELL = 2.2 - 1.48  # volts in good running above the thermoneutral voltage: what becomes heat
 WATER_J_L_K = 4.18e3
-ATTENDED_SHARE = 1.0 / 3.0  # of the rated current, while a rig may only run with somebody beside it
 GAS_PRESSURE_GRACE_S = 0.5  # a shut headspace of 0.8 L rises 14 mbar a second
 # Not at once: a sample is held until the next one, so that ten a second must agree four times. Where one in a hundred
 # is disturbed, that is once in 1e8 samples, four months, and it takes a written reason to leave a lock-out. Not later:
@@ -142,10 +141,6 @@ def zero_current_a(file: RigFile) -> float:
     return max(0.5, 2.0 * current.whole_error) if isinstance(current, Channel) else 0.5
 
 
-def _with_derate(facts: Facts, from_c: float) -> float | None:
-    return from_c if facts.file.supply.kind == "settable" else None
-
-
 def _after_ramp_s(facts: Facts) -> float:
     return facts.file.supply.start_lag_s + facts.file.timing.ramp_s + 5.0
 
@@ -173,7 +168,7 @@ DEFAULTS: dict[str, Default] = {
     ),
     "over-temperature derate": Default(
         "Current folded back, lye hot", ("cell_temperature",), _DERATE, UP,
-        lambda facts: _with_derate(facts, facts.chosen.get("over-temperature warn", 60.0) + 2.0), 0.0,
+        lambda facts: facts.chosen.get("over-temperature warn", 60.0) + 2.0, 0.0,
         "less current is less heat, and better than a trip (p)",
         derate_to=lambda facts: facts.chosen["over-temperature"] - 2.0,
     ),

@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from controller.config import contradictions, grades
-from controller.config.defaults import ATTENDED_SHARE, zero_current_a
+from controller.config.defaults import zero_current_a
 from controller.config.limits import Reasoned, compile_limits, names_of_limits
 from controller.config.lines import Path, key_lines
 from controller.config.models import RigFile
@@ -24,7 +24,7 @@ from controller.config.signals import Fitted, compile_signals
 from controller.config.units import with_units
 from controller.core.commands import Source, Verb
 from controller.core.limits import Effect
-from controller.core.rig import Grade, PowerPath, Rig, Roles, Supply, Timing
+from controller.core.rig import ATTENDED_SHARE, Grade, PowerPath, Rig, Roles, Supply, Timing
 from controller.core.signals import Signal
 from controller.hardware.description import Hardware
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from controller.core.by_hand import to_do_by_hand
 from controller.core.crosschecks import first_power_goes_on
 from controller.core.events import Event, Happened
 from controller.core.limits import Limit
@@ -171,7 +172,7 @@ def explain(rig: Rig, memory: Memory, found: tuple[Margin, ...]) -> Sentence:
             head = "Locked out" if seq.state is State.LOCKED_OUT else "Tripped"
             return Sentence(f"{head} {duration(for_s)} ago. {why.text} {_proven(rig, memory)}", why.numbers)
         case State.CHECKING:
-            return Sentence(f"Checking before the start: {_STEP_IN_WORDS[seq.check]}.")
+            return Sentence(f"Checking before the start: {_STEP_IN_WORDS[seq.check]}.{to_do_by_hand(rig, memory)}")
         case State.RAMPING if first_power_goes_on(seq, run):
             hold = f"held there until volts and current fit, {rig.timing.first_power_s:.0f} s"
             return Sentence(f"First power with this rig file: {amps}, {hold}.", numbers)
@@ -181,9 +182,11 @@ def explain(rig: Rig, memory: Memory, found: tuple[Margin, ...]) -> Sentence:
             left = max(0.0, rig.vent_charge_c - run.vented_c)
             wait = f", fit to use in about {duration(left / current_a)}" if current_a and current_a > 0.0 else ""
             text, more = _way_left(rig, nearest(rig, found))
+            text = to_do_by_hand(rig, memory) + text
             return Sentence(f"Running at {amps}, the first gas goes to the vent{wait}.{text}", numbers + more)
         case State.RUNNING:
             text, more = _way_left(rig, nearest(rig, found))
+            text = to_do_by_hand(rig, memory) + text
             return Sentence(f"Running at {amps} for {duration(memory.now_s - run.began_s)}.{text}", numbers + more)
         case State.STOPPING:
             why_text = f": {run.ending}" if run.ending else ""

@@ -51,6 +51,8 @@ class Run(NamedTuple):
     forward_s: float = -1.0  # when current last flowed the right way
     ramp_from_s: float = -1.0  # when the ramp began; -1 while the first power of a rig file is being looked at
     volts_low_since_s: float = -1.0  # too few volts for the current since
+    over_s: float = 0.0  # of the timer of a supply that a hand must turn down
+    turn_down: bool = False  # and whether that has been said
     ending: str = ""  # why it stops, in words
 
 

@@ -15,7 +15,6 @@ from controller.core.limits import Effect, TripKind
 from controller.core.memory import Run
 from controller.core.outputs import PINS
 from controller.core.permissives import missing
-from controller.core.rig import Grade
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, On, State
 
@@ -66,7 +65,7 @@ def _start(scan: Scan, command: Command) -> str:
     unlimited = command.seconds is None and command.charge_c is None
     if unlimited and command.source not in AT_THE_RIG:
         return "a start from elsewhere names its end: litres, hours or a time"
-    most_a = rig.supply.rated_a if rig.grade is Grade.UNATTENDED else rig.supply.rated_a / 3.0
+    most_a = rig.most_a
     wanted_a = most_a if command.number is None else command.number
     if not 0.0 < wanted_a <= most_a:
         return f"{wanted_a:g} A is not within 0 and {most_a:g} A"
@@ -235,7 +234,7 @@ def _end_bypass(scan: Scan, at: int) -> str:
 
 def _set_current(scan: Scan, command: Command) -> str:
     supply = scan.rig.supply
-    most_a = supply.rated_a if scan.rig.grade is Grade.UNATTENDED else supply.rated_a / 3.0
+    most_a = scan.rig.most_a
     if not supply.settable:
         return "the current of this supply is set by hand"
     if command.source not in AT_THE_RIG and scan.now_s > scan.person.enabled_until_s:

@@ -10,6 +10,7 @@ from controller.core.commands import Source, Verb
 from controller.core.limits import Arming, Effect, Limit, clear_between
 from controller.core.signals import Signal, Value
 
+ATTENDED_SHARE = 1.0 / 3.0  # of the rated current, while a rig may only run with somebody beside it
 HASTY_S = 2.0  # of lost flow while nobody sees the temperature
 
 
@@ -143,6 +144,11 @@ class Rig:
         put(self, "suck_back", next((at for at, x in enumerate(self.limits) if x.name == "under-pressure"), -1))
         error_a = self.signals[self.roles.current].error if self.roles.current >= 0 else 0.0
         put(self, "pure_from_a", self.supply.minimum_a - error_a)
+
+    @property
+    def most_a(self) -> float:
+        """The largest current that the grade allows."""
+        return self.supply.rated_a * (1.0 if self.grade is Grade.UNATTENDED else ATTENDED_SHARE)
 
     def flows(self, current: Value) -> bool | None:
         """Whether a value of the current says that some flows; None when it says nothing. One refused for its size

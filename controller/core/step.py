@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence as SequenceOf
 
+from controller.core.by_hand import ask_for_a_hand
 from controller.core.commands import Command
 from controller.core.crosschecks import cross_check, rightly_named
 from controller.core.derate import cap
@@ -56,6 +57,7 @@ def step(
     _people(scan)
     obey(scan, commands)
     demand_stops(scan)
+    ask_for_a_hand(scan)
     work(scan)
     _latch(scan)
     move(scan)

@@ -82,8 +82,7 @@ def settled(parameters: Parameters, current_a: float, ambient_c: float) -> Plant
 
 def allowed_a(rig: CompiledRig) -> float:
     """The largest current the rig's grade allows."""
-    rated_a = rig.core.supply.rated_a
-    return rated_a if rig.core.grade is Grade.UNATTENDED else rated_a / 3.0
+    return rig.core.most_a
 
 
 class World:
