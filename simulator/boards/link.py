@@ -197,6 +197,7 @@ class BenchServer:
         match do:
             case "fault":
                 bench.fault(given["part"], given["kind"], float(given.get("amount", 0.0)))
+                return bench.power.now_s
             case "clear":
                 bench.clear(given.get("part", ""))
             case "press":

@@ -18,9 +18,8 @@ from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
 
-from controller.guard.client import Client
 from tests.system.repeat import Enough, arguments, repeat
-from tests.system.site import STATES_WITH_POWER, NoPower, Site, now_s, wait_until
+from tests.system.site import STATES_WITH_POWER, Frames, NoPower, Site, now_s, wait_until
 
 OPEN_BY_S = 1.0 + 0.1  # the bench's relay and a contactor's travel, after the last edge
 AIMED_S = (0.093, 0.101)  # after a frame, which is sent right after the edge: the next scan's pins are then written
@@ -38,25 +37,6 @@ class Freeze(NamedTuple):
     closed_again: bool
     in_scan: bool  # the process was found at work, not waiting
     wrong: str
-
-
-class Frames(Client):
-    """The guard's frames, one at a time."""
-
-    def begin(self) -> None:
-        self.ask({"ask": "frames"})
-
-    def next_frame(self) -> bytes:
-        return self._socket.recv(1 << 17)
-
-    def drain(self) -> None:
-        timeout_s = self._socket.gettimeout()
-        self._socket.setblocking(False)
-        try:
-            while self._socket.recv(1 << 17):
-                pass
-        except BlockingIOError:
-            self._socket.settimeout(timeout_s)
 
 
 def freeze(site: Site, frames: Frames, dice: random.Random, seed: str) -> Freeze:

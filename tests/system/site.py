@@ -37,6 +37,25 @@ class NoPower(AssertionError):
     """A rig that should have come to power did not."""
 
 
+class Frames(Client):
+    """The guard's frames, one at a time."""
+
+    def begin(self) -> None:
+        self.ask({"ask": "frames"})
+
+    def next_frame(self) -> bytes:
+        return self._socket.recv(1 << 17)
+
+    def drain(self) -> None:
+        timeout_s = self._socket.gettimeout()
+        self._socket.setblocking(False)
+        try:
+            while self._socket.recv(1 << 17):
+                pass
+        except BlockingIOError:
+            self._socket.settimeout(timeout_s)
+
+
 class Change(NamedTuple):
     """One line of the bench's trace."""
 
@@ -227,8 +246,13 @@ class Site:
         truth: dict[str, Any] = control(self.folder, "truth")
         return truth
 
-    def fault(self, part: str, kind: str, amount: float = 0.0) -> None:
-        control(self.folder, "fault", part=part, kind=kind, amount=amount)
+    def fault(self, part: str, kind: str, amount: float = 0.0) -> float:
+        """When it came, by the bench."""
+        at_s: float = control(self.folder, "fault", part=part, kind=kind, amount=amount)
+        return at_s
+
+    def clear(self, part: str = "") -> None:
+        control(self.folder, "clear", part=part)
 
     def edges_seen(self) -> float:
         """A time by which the bench has seen every edge that a guard, stopped or dead by now, has given.
