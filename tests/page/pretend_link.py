@@ -32,7 +32,8 @@ from controller.link.messages import (
     TrendLine,
     topic,
 )
-from tests.page.scenes import BOOT, SCENES
+from tests.page.invented_rig import BOOT
+from tests.page.scenes import SCENES
 
 Scene = Callable[..., StateNow]
 
@@ -72,7 +73,7 @@ class PretendLink:
         self._thread.start()
 
     def _presence(self, present: str) -> str:
-        return Presence(rig=self.rig, present=present, time_s=time.time()).model_dump_json()  # type: ignore[arg-type]
+        return Presence(rig=self.rig, present=present, time_s=time.time()).model_dump_json()
 
     def _connected(self, client: mqtt.Client, *_rest: object) -> None:
         client.subscribe([(topic(self.rig, part), 1) for part in ("command", "history/request", "logbook/add")])

@@ -69,7 +69,7 @@ function Faults({ rig }: { rig: string }) {
   )
 }
 
-export function LogIn({ title }: { title: string }) {
+export function LogIn() {
   const name = useSignal('')
   const password = useSignal('')
   const error = useSignal('')
@@ -88,7 +88,6 @@ export function LogIn({ title }: { title: string }) {
   }
   return (
     <form class="login" onSubmit={(e) => void go(e)}>
-      <h3>{title}</h3>
       <label class="field"><span>{T.act.name}</span><input autocomplete="username" autocapitalize="none" required value={name.value} onInput={(e) => { name.value = e.currentTarget.value }} /></label>
       <label class="field"><span>{T.act.password}</span><input type="password" autocomplete="current-password" required value={password.value} onInput={(e) => { password.value = e.currentTarget.value }} /></label>
       {error.value && <p role="alert">{error.value}</p>}
@@ -116,7 +115,7 @@ export function Act({ rig, state, me, live }: { rig: string; state: StateNow | n
       <div>
         <Section id="account" title={T.act.account}>
           <p>{T.act.who(me?.name ?? '', me?.role ?? 'nobody')}</p>
-          {me?.name ? <button type="button" class="plain wide" onClick={logOut}>{T.act.logOut}</button> : <LogIn title={T.act.logIn} />}
+          {me?.name ? <button type="button" class="plain wide" onClick={logOut}>{T.act.logOut}</button> : <LogIn />}
         </Section>
         <Section id="display" title={T.act.display}>
           <Choice name={T.act.scale} value={scale.value} all={[['C', '°C'], ['F', '°F']]} set={(v) => { scale.value = v as 'C' | 'F' }} />

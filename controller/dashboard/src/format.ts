@@ -18,8 +18,8 @@ export function figure(value: number, unit: string, scale: Scale, way = false): 
 export const limitFigure = (value: number, unit: string, scale: Scale): string =>
   unit === 'C' && scale === 'F' ? figure(value, unit, scale) : String(Number(value.toFixed(3))).replace('-', '−')
 
-/** A number and its unit stay on one line. */
-export const tied = (text: string): string => text.replace(/(\d) (?=[°%]|[A-Za-z]{1,4}\b)/g, '$1\u00a0')
+/** The controller's own words, as they are read best: degrees have their sign, a number and its unit stay on one line. */
+export const tied = (text: string): string => text.replace(/(\d) C(?![\w-])/g, '$1 °C').replace(/(\d) (?=[°%]|[A-Za-z]{1,4}\b)/g, '$1\u00a0')
 
 export function duration(seconds: number): string {
   const s = Math.max(0, seconds)

@@ -30,7 +30,7 @@ function App() {
   const rig = now?.rig || rigOf(location.pathname)
   const list = now !== null && !rig
   const page = refused.value !== null
-    ? <main><p class="sentence">{T.product}</p><LogIn title={T.act.logInTitle} /></main>
+    ? <main><h2>{T.act.logInTitle}</h2><LogIn /><p class="hint">{T.act.noAccount}</p></main>
     : list
       ? <main>{at.kind !== 'unknown' && at.kind !== 'live' && <Freshness now={at} />}<Rigs rigs={now.rigs} /></main>
       : (

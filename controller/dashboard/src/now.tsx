@@ -38,7 +38,7 @@ export function Freshness({ now }: { now: Fresh }) {
         {doubt && doubt.bad.length > 0 && (
           <div class="band doubt" data-doubt="sensor">
             <Mark kind="alarm" />
-            <div><b>{T.sensorTitle(doubt.bad.length)}</b>{doubt.bad.map((b) => <p key={b.title}>{b.title}: {b.plain}</p>)}</div>
+            <div><b>{T.sensorTitle(doubt.bad.length)}</b>{doubt.bad.map((b) => <p key={b.title}>{b.title}: {tied(b.plain)}</p>)}</div>
           </div>
         )}
       </div>
@@ -65,15 +65,30 @@ export function Sentence({ state, now }: { state: StateNow; now: Fresh }) {
   )
 }
 
+/** The worst of trips and alarms in one line of the first screen. It is always there, so that nothing moves. */
+function Strip({ state, live }: { state: StateNow; live: boolean }) {
+  const alarms = state.alarms.filter((a) => a.shelved_until_s === null)
+  const worst = state.causes[0] ?? alarms.find((a) => a.standing) ?? alarms[0]
+  if (!worst) return <p class="strip">{live ? T.trouble.none : T.trouble.noneWas}</p>
+  const kind = state.causes.length ? 'trip' : alarms.some((a) => a.standing) ? 'alarm' : 'over'
+  return (
+    <button type="button" class={`strip ${kind} ${live ? '' : 'stale'}`} onClick={() => document.getElementById('trouble')?.scrollIntoView()}>
+      <Mark kind={kind === 'trip' ? 'trip' : 'alarm'} />
+      <span>{live ? '' : `${T.ways.was} `}<b>{worst.title}</b>{T.trouble.andMore(state.causes.length + alarms.length - 1)}</span>
+      <i>{T.trouble.see} ↓</i>
+    </button>
+  )
+}
+
 function Cause({ cause, first, state, age }: { cause: CauseNow; first: boolean; state: StateNow; age: number | null }) {
   return (
     <li class={first ? 'cause first-out' : 'cause'}>
       <h3><Mark kind="trip" /> {cause.title}</h3>
       <p class="tags"><b>{first ? T.trouble.first : T.trouble.later}</b> · {ago(state, cause.time_s, age)}{at(state, cause.time_s) && `, ${at(state, cause.time_s)}`}</p>
-      <p>{cause.sentence}</p>
+      <p>{tied(cause.sentence)}</p>
       {first && <p class={`urgency ${cause.urgency}`}>{cause.urgency === 'now' && <Mark kind="act" />}<b>{T.trouble[cause.urgency]}</b></p>}
-      {cause.to_do && <p><b>{T.trouble.doThis}:</b> {cause.to_do}</p>}
-      {cause.not_to_do && <p><b>{T.trouble.dont}:</b> {cause.not_to_do}</p>}
+      {cause.to_do && <p><b>{T.trouble.doThis}:</b> {tied(cause.to_do)}</p>}
+      {cause.not_to_do && <p><b>{T.trouble.dont}:</b> {tied(cause.not_to_do)}</p>}
       {first && <p class="hint">{T.trouble.kinds[cause.kind]}</p>}
     </li>
   )
@@ -88,8 +103,8 @@ function Alarm({ alarm, state, me, live, age }: { alarm: AlarmNow; state: StateN
         <b>{T.trouble.alarm[alarm.priority]}</b> · {alarm.acknowledged ? T.trouble.seen : <b>{T.trouble.fresh}</b>} · {ago(state, alarm.since_s, age)}
         {!alarm.standing && ` · ${T.trouble.gone}`}{aside && ` · ${T.trouble.shelved(clock(alarm.shelved_until_s!, wallNow()))}`}
       </p>
-      <p>{alarm.sentence}</p>
-      {alarm.to_do && <p><b>{T.trouble.doThis}:</b> {alarm.to_do}</p>}
+      <p>{tied(alarm.sentence)}</p>
+      {alarm.to_do && <p><b>{T.trouble.doThis}:</b> {tied(alarm.to_do)}</p>}
       {live && may(me, 'acknowledge') && (
         <div class="pair">
           {!alarm.acknowledged && <button type="button" class="plain" onClick={() => begin(state.rig, 'acknowledge', alarm.name)}>{T.trouble.acknowledge}</button>}
@@ -107,7 +122,7 @@ function Proven({ state }: { state: StateNow }) {
   return (
     <p class="proven">
       {!POWERED.has(state.state) && <><b>{T.trouble.proven}:</b> {open(T.trouble.main, p.main_open)} · {open(T.trouble.second, p.second_open)} · {of3(T.trouble.current, p.current_zero)}. </>}
-      <b>{of3(T.trouble.safe, p.safe_to_open)}</b>{p.safe_to_open_why && `: ${p.safe_to_open_why.replace(/\.$/, '')}`}.
+      <b>{of3(T.trouble.safe, p.safe_to_open)}</b>{p.safe_to_open_why && `: ${tied(p.safe_to_open_why.replace(/\.$/, ''))}`}.
     </p>
   )
 }
@@ -179,7 +194,7 @@ function Needs({ state }: { state: StateNow }) {
         {state.permissives.map((p) => (
           <li key={p.name} class={p.met ? 'met' : 'unmet'}>
             <Mark kind={p.met ? 'yes' : 'no'} />
-            <div><span>{p.title}</span> <small>{p.met ? T.needs.met : p.met === null ? T.needs.unknown : T.needs.unmet}{!p.met && `: ${p.why}`}</small></div>
+            <div><span>{p.title}</span> <small>{p.met ? T.needs.met : p.met === null ? T.needs.unknown : T.needs.unmet}{!p.met && `: ${tied(p.why)}`}</small></div>
           </li>
         ))}
       </ul>
@@ -194,6 +209,7 @@ export function Now({ state, now, me }: { state: StateNow; now: Fresh; me: Me | 
     <div class="columns">
       <div>
         <Sentence state={state} now={now} />
+        <Strip state={state} live={live} />
         <Ways state={state} live={live} />
       </div>
       <div>

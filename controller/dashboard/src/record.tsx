@@ -2,7 +2,7 @@
 import { signal, useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import { history } from './ask'
-import { clock } from './format'
+import { clock, tied } from './format'
 import { wallNow } from './live'
 import { lastSent, LogSheet, openLog } from './logbook'
 import type { HistoryReply, Me, Row, StateNow } from './model'
@@ -49,7 +49,7 @@ function Incident({ row, rig, state }: { row: Row; rig: string; state: StateNow 
   return (
     <li class="entry">
       <button type="button" class="opener" aria-expanded={shown.value} onClick={toggle}>
-        <span><small>{when(row)}</small><b>{text(row, 'title') || name}</b><span>{text(row, 'sentence')}</span></span>
+        <span><small>{when(row)}</small><b>{text(row, 'title') || name}</b><span>{tied(text(row, 'sentence'))}</span></span>
         <i>{shown.value ? T.record.close : T.record.open}</i>
       </button>
       {shown.value && error.value && <p role="alert">{error.value}</p>}
@@ -57,7 +57,7 @@ function Incident({ row, rig, state }: { row: Row; rig: string; state: StateNow 
       {shown.value && reply.value && (
         <>
           <Plots reply={reply.value} state={state} marks={marked(reply.value.rows)} />
-          <ul class="log">{reply.value.rows.map((r, i) => <li key={i}><small>{when(r)}</small> {text(r, 'sentence') || text(r, 'what')}</li>)}</ul>
+          <ul class="log">{reply.value.rows.map((r, i) => <li key={i}><small>{when(r)}</small> {tied(text(r, 'sentence') || text(r, 'what'))}</li>)}</ul>
         </>
       )}
     </li>
@@ -81,7 +81,7 @@ export function Record({ rig, state, me }: { rig: string; state: StateNow | null
         </Section>
         <Section id="logbook" title={T.record.logbook}>
           {me?.may_log
-            ? <div class="chips">{Object.entries(T.record.kinds).map(([kind, w]) => <button type="button" class="plain" key={kind} onClick={() => openLog(kind)}>{w.title}</button>)}</div>
+            ? <div class="chips grid">{Object.entries(T.record.kinds).map(([kind, w]) => <button type="button" class="plain" key={kind} onClick={() => openLog(kind)}>{w.title}</button>)}</div>
             : <p class="hint">{T.record.needsOperator}</p>}
           {lastSent.value && <p role="status">{lastSent.value} <button type="button" class="plain" onClick={() => round.value++}>{T.record.again}</button></p>}
           <Asked rig={rig} what="logbook" empty={T.record.noLog}>
@@ -91,7 +91,7 @@ export function Record({ rig, state, me }: { rig: string; state: StateNow | null
       </div>
       <Section id="events" title={T.record.events}>
         <Asked rig={rig} what="events" empty={T.record.noEvents}>
-          {(rows) => <ul class="log">{rows.map((r, i) => <li key={text(r, 'number') || i}><small>{when(r)}</small> {text(r, 'sentence') || `${text(r, 'what')} ${text(r, 'subject')}`}</li>)}</ul>}
+          {(rows) => <ul class="log">{rows.map((r, i) => <li key={text(r, 'number') || i}><small>{when(r)}</small> {tied(text(r, 'sentence') || `${text(r, 'what')} ${text(r, 'subject')}`)}</li>)}</ul>}
         </Asked>
       </Section>
       <LogSheet rig={rig} />

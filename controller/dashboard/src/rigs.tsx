@@ -1,6 +1,6 @@
 // Several rigs on one broker: the worst stands first when this was opened, then each keeps its place.
 import { useRef } from 'preact/hooks'
-import { duration } from './format'
+import { duration, tied } from './format'
 import { LIVE_S, rank } from './fresh'
 import { beat, serverNow } from './live'
 import type { Brief } from './model'
@@ -30,7 +30,7 @@ export function Rigs({ rigs }: { rigs: Brief[] }) {
             <li key={name}><a href={`/rig/${encodeURIComponent(name)}`}>
               <b>{kind && <Mark kind={kind} />} {name}</b>
               <span class="tags">{rig.state}{live ? '' : ` · ${rig.arrived === null ? T.fresh.retained[0] : T.age(duration(now - rig.arrived))}`}{rig.simulated && ` · ${T.simulatedShort}`}</span>
-              <span>{live ? rig.sentence : `“${rig.sentence}”`}</span>
+              <span>{live ? tied(rig.sentence) : `“${tied(rig.sentence)}”`}</span>
             </a></li>
           )
         })}

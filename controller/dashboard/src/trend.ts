@@ -40,7 +40,7 @@ export function draw(hosts: HTMLElement[], lines: Line[], heard: Heard): Drawn {
         series: [{}, { stroke: ink('--ink'), width: 1.6, spanGaps: false, points: { show: false } }],
         axes: [
           {
-            stroke: ink('--soft'), grid: { stroke: ink('--line'), width: 1 }, ticks: { show: false }, font: '13px system-ui', space: 70,
+            stroke: ink('--soft'), grid: { stroke: ink('--line'), width: 1 }, ticks: { show: false }, font: '13px system-ui', size: 28, space: 70,
             values: (u, splits) => splits.map((s) => tick(s, (u.scales['x']!.max ?? 0) - (u.scales['x']!.min ?? 0))),
           },
           { stroke: ink('--soft'), grid: { stroke: ink('--line'), width: 1 }, ticks: { show: false }, font: '13px system-ui', size: 44, space: 34 },
@@ -96,8 +96,12 @@ function over(u: uPlot, line: Line, ink: (name: string) => string): void {
     ctx.moveTo(left, y)
     ctx.lineTo(left + width, y)
     ctx.stroke()
-    const label = limit.text
-    ctx.fillText(label, left + width - ctx.measureText(label).width - 4 * dpr, y > top + 16 * dpr ? y - 4 * dpr : y + 13 * dpr)
+    const at = [left + width - ctx.measureText(limit.text).width - 4 * dpr, y > top + 18 * dpr ? y - 6 * dpr : y + 15 * dpr] as const
+    ctx.setLineDash([])
+    ctx.lineWidth = 4 * dpr
+    ctx.strokeStyle = ink('--paper') // so that no line runs through the word
+    ctx.strokeText(limit.text, ...at)
+    ctx.fillText(limit.text, ...at)
   }
   ctx.setLineDash([])
   for (const mark of line.marks) {

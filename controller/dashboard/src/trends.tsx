@@ -2,7 +2,7 @@
 import { useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import { history } from './ask'
-import { clock } from './format'
+import { clock, tied } from './format'
 import { wallNow } from './live'
 import type { HistoryReply, StateNow } from './model'
 import { Plots, type Marked } from './plots'
@@ -65,7 +65,7 @@ export function Trends({ rig, state }: { rig: string; state: StateNow | null }) 
           <button type="button" key={s} aria-pressed={span.value === s && end.value === null} onClick={() => { span.value = s; end.value = null }}>{name}</button>
         ))}
       </div>
-      <div class="chips" role="group" aria-label={T.trends.signals}>
+      <div class="chips grid" role="group" aria-label={T.trends.signals}>
         {signals.map((s) => <button type="button" class="chip" key={s.name} aria-pressed={names.includes(s.name)} onClick={() => toggle(s.name)}>{s.title}</button>)}
       </div>
       {error.value && <p role="alert">{error.value} <button type="button" class="plain" onClick={() => again.value++}>{T.record.again}</button></p>}
@@ -83,7 +83,7 @@ export function Trends({ rig, state }: { rig: string; state: StateNow | null }) 
         {end.value !== null && <button type="button" class="plain" onClick={() => { end.value = null }}>{T.trends.toNow}</button>}
       </div>
       <h3>{T.trends.marks}</h3>
-      {marks.value.length ? <ul class="log">{marks.value.map((m, i) => <li key={i}><small>{clock(m.time_s, wallNow(), true)}</small> {m.text}</li>)}</ul> : <p>{T.trends.noMarks}</p>}
+      {marks.value.length ? <ul class="log">{marks.value.map((m, i) => <li key={i}><small>{clock(m.time_s, wallNow(), true)}</small> {tied(m.text)}</li>)}</ul> : <p>{T.trends.noMarks}</p>}
     </section>
   )
 }

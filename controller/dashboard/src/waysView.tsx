@@ -1,5 +1,5 @@
 // The heart of the page: every limit is a wall at the same place, every bar the way that is left to it.
-import { duration, figure, limitFigure, unitText, type Scale } from './format'
+import { duration, figure, limitFigure, tied, unitText, type Scale } from './format'
 import type { StateNow } from './model'
 import { Mark } from './parts'
 import { scale } from './prefs'
@@ -8,14 +8,18 @@ import { ways, type Way } from './ways'
 
 const sign = (way: Way) => (way.wall.rises ? '≥' : '≤')
 
+const SOON_S = 600 // what the present trend takes from a bar within so long is drawn hollow
+
 function Bar({ way, live }: { way: Way; live: boolean }) {
-  const start = way.left === null ? 100 : 100 * (1 - way.left)
+  const { wall } = way
+  const left = way.left ?? 0
+  const start = 100 * (1 - left)
+  const soon = live && wall.armed && wall.seconds_to_limit !== null ? left * Math.min(1, SOON_S / Math.max(wall.seconds_to_limit, 1)) - 0.006 : 0
   return (
     <svg class="bar" viewBox="0 0 100 20" preserveAspectRatio="none" aria-hidden="true">
       <rect class="gone" x="0" y="9" width="100" height="2" />
-      {way.left !== null && way.left > 0 && (
-        <rect class={live ? 'rest' : 'rest old'} x={start} y="3" width={100 - start} height="14" />
-      )}
+      {left > 0 && <rect class="rest" x={start} y="3" width={100 - start} height="14" />}
+      {soon > 0 && <rect class="soon" x={start + 0.6} y="5" width={100 * soon} height="10" />}
       {way.notches.map((n) => (
         <rect class={n.margin.standing ? 'notch passed' : 'notch'} key={n.margin.limit} x={100 - 100 * n.at - 0.3} y="0" width="0.9" height="20" />
       ))}
@@ -26,11 +30,11 @@ function Bar({ way, live }: { way: Way; live: boolean }) {
 function said(way: Way, live: boolean, units: Scale): string {
   const { wall } = way
   if (wall.bypassed) return T.ways.bypassed
-  if (way.level === 'trip') return T.ways.reached
+  if (way.level === 'trip') return live ? T.ways.reached : T.ways.wasReached
   if (wall.value === null) return T.ways.unseen
-  if (!wall.armed && (wall.left ?? 0) <= 0) return T.ways.asleep // at rest it lies beyond, and that is well
-  const left = figure(wall.left ?? 0, wall.unit, units, true)
-  return `${left} ${unitText(wall.unit, units)} ${live ? T.ways.left : T.ways.was}`
+  if (!wall.armed) return T.ways.asleep
+  const left = `${figure(wall.left ?? 0, wall.unit, units, true)} ${unitText(wall.unit, units)}`
+  return live ? `${left} ${T.ways.left}` : T.ways.hadLeft(left)
 }
 
 function Row({ way, live }: { way: Way; live: boolean }) {
@@ -39,22 +43,19 @@ function Row({ way, live }: { way: Way; live: boolean }) {
   const unit = unitText(wall.unit, units)
   const limit = `${limitFigure(wall.threshold, wall.unit, units)} ${unit}`
   const notch = way.notches.find((n) => n.margin.standing)
-  const soon = live ? wall.seconds_to_limit : null
+  const soon = live && wall.armed && way.level === 'quiet' ? wall.seconds_to_limit : null
+  const near = way.nearest && live
   return (
-    <li class={`way ${way.level} ${wall.armed ? '' : 'asleep'} ${live ? '' : 'stale'} ${way.nearest && live ? 'nearest' : ''}`}>
+    <li class={`way ${way.level} ${wall.armed ? '' : 'asleep'} ${wall.bypassed ? 'bypassed' : ''} ${live ? '' : 'stale'} ${near ? 'nearest' : ''}`}>
       <div class="way-head">
-        <span class="way-title">
-          {way.level !== 'quiet' && <Mark kind={way.level === 'unseen' ? 'lost' : way.level} />}
-          {way.title}
-          {way.nearest && live && <em>{T.ways.nearest}</em>}
-        </span>
+        <span class="way-title"><Level way={way} />{way.title}</span>
         <span class="way-left">{said(way, live, units)}</span>
       </div>
       <Bar way={way} live={live} />
       <div class="way-foot">
-        <span>{wall.value === null ? way.plain || T.ways.unseen : `${live ? '' : `${T.ways.was} `}${figure(wall.value, wall.unit, units)} ${unit}`}</span>
+        <span>{wall.value === null ? tied(way.plain) || T.ways.unseen : `${live ? '' : `${T.ways.was} `}${figure(wall.value, wall.unit, units)} ${unit}`}</span>
         <span class="way-soon">
-          {notch ? T.ways.alarmReached : !wall.armed && (wall.left ?? 0) > 0 ? T.ways.asleep : soon !== null && wall.armed && way.level === 'quiet' ? T.ways.inAbout(duration(soon)) : ''}
+          {notch ? (live ? T.ways.alarmReached : T.ways.alarmWasReached) : [near && T.ways.nearest, soon !== null && T.ways.inAbout(duration(soon))].filter(Boolean).join(', ')}
         </span>
         <span class="way-limit">{T.ways.at(T.ways.effect[wall.effect], sign(way), limit)}</span>
       </div>
@@ -63,13 +64,16 @@ function Row({ way, live }: { way: Way; live: boolean }) {
   )
 }
 
+const Level = ({ way }: { way: Way }) =>
+  way.wall.bypassed ? <Mark kind="alarm" /> : way.level === 'quiet' ? null : <Mark kind={way.level === 'unseen' ? 'lost' : way.level} />
+
 function YesNo({ way, live }: { way: Way; live: boolean }) {
   const word = way.wall.bypassed ? T.ways.bypassed : way.level === 'unseen' ? T.ways.unseen : way.level === 'quiet' ? T.ways.clear : T.ways.notClear
   return (
-    <li class={`yesno ${way.level} ${live ? '' : 'stale'}`}>
+    <li class={`yesno ${way.level} ${way.wall.bypassed ? 'bypassed' : ''} ${live ? '' : 'stale'}`}>
       <span class="way-title">{way.title}</span>
       <b>
-        {way.level !== 'quiet' && <Mark kind={way.level === 'unseen' ? 'lost' : way.level} />}
+        <Level way={way} />
         {live ? word : `${T.ways.was} ${word}`}
       </b>
     </li>

@@ -1,7 +1,7 @@
 // The pure parts of the phone page: run with `npm test` in controller/dashboard.
 import { describe, expect, test } from 'vitest'
 import { applied } from '../../../controller/dashboard/src/difference'
-import { clock, duration, figure, limitFigure, unitText } from '../../../controller/dashboard/src/format'
+import { clock, duration, figure, limitFigure, tied, unitText } from '../../../controller/dashboard/src/format'
 import { doubts, fresh, rank, Steady } from '../../../controller/dashboard/src/fresh'
 import type { MarginNow, SignalNow, StateNow, View } from '../../../controller/dashboard/src/model'
 import { ways } from '../../../controller/dashboard/src/ways'
@@ -101,6 +101,10 @@ describe('numbers for the eye', () => {
   })
   test('durations are short and never too long', () => {
     expect([0.2, 59.9, 60, 3599, 3600, 5000, 90000, 49 * 3600].map(duration)).toEqual(['under 1 s', '59 s', '1 min', '59 min', '1 h', '1 h 23 min', '25 h', '2 d 1 h'])
+  })
+  test('the controller’s words get their degree sign and keep a number with its unit, and nothing else of them changes', () => {
+    expect(tied('16.0 C left of 70 C; 24 A in cell 2 C-clamp, about 40 min')).toBe('16.0\u00a0°C left of 70\u00a0°C; 24\u00a0A in cell 2\u00a0C-clamp, about 40\u00a0min')
+    expect(tied('Lye temperature is nearest')).toBe('Lye temperature is nearest')
   })
   test('a time of another day says its day', () => {
     const noon = new Date(2026, 4, 12, 12, 0).getTime() / 1000
