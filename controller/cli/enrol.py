@@ -125,8 +125,7 @@ def _revoke(folder: Path, ident: str) -> None:
         raise Problem(f"no key {ident!r} is enrolled; enrolled: {known}")
     path.unlink()
     (folder / f"{ident}{NAMES}").unlink(missing_ok=True)
-    click.echo(f"Revoked {ident}. The link refuses it from now on. {_RESTART}")
-    click.echo("Until then `lyewatch disable` keeps anybody afar from starting.")
+    click.echo(f"Revoked {ident}: from now on guard and link refuse it.")
 
 
 def _list(folder: Path, as_json: bool) -> None:

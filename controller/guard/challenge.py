@@ -50,9 +50,13 @@ class Challenges:
 
 
 class Keys:
-    """Enrolled keys. The library is loaded here, at start, and only when there is a key: never on a trip's way."""
+    """Enrolled keys. The library is loaded here, at start, and only when there is a key: never on a trip's way.
+
+    A key whose file is gone is obeyed no more, at once; a new one is read at the next start.
+    """
 
     def __init__(self, folder: Path) -> None:
+        self._folder = folder
         self._keys = {}
         self.bad: list[str] = []
         texts = sorted(folder.glob(f"*{SUFFIX}")) if folder.is_dir() else []
@@ -78,6 +82,8 @@ class Keys:
         key = self._keys.get(name)
         if key is None:
             return f"no key {name!r} is enrolled"
+        if not os.path.exists(self._folder / f"{name}{SUFFIX}"):  # asked of the kernel's memory, not of the card
+            return f"key {name!r} is no longer enrolled: it was revoked at the rig"
         try:
             key.verify(signature, text.encode())
         except self._invalid:

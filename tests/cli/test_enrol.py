@@ -29,6 +29,7 @@ def test_the_guard_takes_the_pages_signature_once_its_key_is_enrolled_and_no_mor
     assert keys.verify(key.id, text, private.sign(text.encode())) == ""
     assert "phone page" in said(tmp_path).output
     assert said(tmp_path, "--revoke", key.id).exit_code == 0
+    assert "no longer enrolled" in keys.verify(key.id, text, private.sign(text.encode())), "a guard that runs"
     assert "enrolled" in Keys(tmp_path / "keys").verify(key.id, text, private.sign(text.encode()))
     assert enrolled(tmp_path / "keys") == []
 

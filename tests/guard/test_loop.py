@@ -277,10 +277,11 @@ def test_with_enable_card_key_and_challenge_a_remote_start_runs(
     assert b"used before" in ask(signed_desk, line(Source.LINK), message), "the same message again dies"
 
 
-@pytest.mark.parametrize("missing", ["enable", "card", "challenge", "signature", "door"])
+@pytest.mark.parametrize("missing", ["enable", "card", "challenge", "signature", "door", "key"])
 def test_a_remote_start_without_any_one_of_them_is_refused_and_recorded(
-    signed_desk: Desk, line: Lines, private: Ed25519PrivateKey, missing: str
+    signed_desk: Desk, line: Lines, private: Ed25519PrivateKey, missing: str, tmp_path: Path
 ) -> None:
+    """key: revoked while the guard runs."""
     local = line(Source.LOCAL)
     for what, verb in (("enable", Verb.ENABLE), ("card", Verb.CONFIRM)):
         if what != missing:
@@ -289,6 +290,8 @@ def test_a_remote_start_without_any_one_of_them_is_refused_and_recorded(
     message = signed(private, do(Verb.START, seconds=3600.0, challenge=challenge))
     if missing == "signature":
         message["signature"] = "00" * 64
+    if missing == "key":
+        (tmp_path / "ada.pub").unlink()
     door = line(Source.PLAN if missing == "door" else Source.LINK)
     assert b'"accepted":false' in ask(signed_desk, door, message)
     assert signed_desk.said()[-1][0] == "REFUSED"
