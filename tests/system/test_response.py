@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import doctest
 
+import pytest
+
 from tests.system import response
 from tests.system.site import quick_rig
 
 
-def test_a_fault_without_delay_opens_the_contacts_by_the_coil_and_is_named_first() -> None:
-    found = response.trips("short", 3, "short form")
-    assert [one.first_out for one in found] == ["short"] * 3
+@pytest.mark.parametrize(("fault", "count", "delay_s"), [("short", 1, 0.0), ("over-current", 2, 1.0)])
+def test_a_fault_opens_the_contacts_not_before_its_delay_by_the_coil_and_is_named_first(
+    fault: str, count: int, delay_s: float
+) -> None:
+    found = response.trips(fault, count, "short form")
+    assert [one.first_out for one in found] == [fault] * count
     for one in found:
-        assert 0.0 < one.coil_off_s < one.open_s
+        assert delay_s < one.coil_off_s < one.open_s
 
 
 def test_scans_come_one_a_period() -> None:
