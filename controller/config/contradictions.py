@@ -9,16 +9,15 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import NamedTuple
 
-from controller.config import measured, models
+from controller.config import inputs, measured, models
 from controller.config.defaults import MBAR_PER_MM_AT_1_G_ML, WELD_DELAY_S, half_seal_mbar, zero_current_a
 from controller.config.limits import Reasoned
 from controller.config.lines import Path
 from controller.config.problems import Problems
-from controller.config.signals import Fitted, volts_at_ends
+from controller.config.signals import Fitted
 from controller.config.units import as_written
 from controller.core.limits import Arming, Effect, Limit
 
-MARGIN_V = 0.3  # that an input may stand beyond its supply (ADS1115 data sheet, absolute maximum ratings)
 PRESSURE_GRACE_S = 1.0
 MOST_SCAN_SHARE = 5  # scans that must fit into the watchdog relay's time
 
@@ -280,52 +279,6 @@ def current_both_ways(q: Question) -> None:
         )
 
 
-def inputs_within_supply(q: Question) -> None:
-    """No pin of a converter may stand more than 0.3 V beyond the chip's supply."""
-    for name, signal in q.file.fitted.items():
-        if not isinstance(signal, measured.Channel) or signal.converter not in q.file.converters:
-            continue
-        supply_v = q.file.converters[signal.converter].supply_V
-        path: Path = ("signals", name)
-        if signal.minus is not None and signal.middle_V is None:
-            right = "Give the volts of the minus input against the chip's ground, for instance 1.65."
-            q.problems.add((*path, "middle_V"), "is missing: a differential channel has a common mode", right)
-        elif signal.middle_V is not None and not -MARGIN_V <= signal.middle_V <= supply_v + MARGIN_V:
-            q.problems.add(
-                (*path, "middle_V"),
-                f"{signal.middle_V:g} V is outside -0.3 V to {supply_v + MARGIN_V:g} V, which destroys the converter",
-                "Measure in the negative lead, or through an isolating amplifier.",
-            )
-        if signal.V_per_A is not None and not signal.isolated and signal.minus is None:
-            right = (
-                "Use an isolating amplifier (isolated = true), or read the shunt in the negative lead differentially."
-            )
-            q.problems.add(path, "the shunt's lead would share the converter's ground", right)
-        if signal.hall is not None and signal.hall.rail_V > supply_v + MARGIN_V:
-            q.problems.add(
-                (*path, "hall"),
-                f"a sensor on {signal.hall.rail_V:g} V can put as much on a pin of a chip on {supply_v:g} V",
-                "Put 10 and 20 kilohm between them (two thirds) and give V_per_A and rail_V behind those.",
-            )
-        if signal.divider is not None:
-            open_v = q.file.supply.open_circuit_V
-            share = signal.divider.bottom_ohm / (signal.divider.top_ohm + signal.divider.bottom_ohm)
-            if open_v * share > supply_v:
-                needed = signal.divider.bottom_ohm * (open_v / (0.9 * supply_v) - 1.0)
-                q.problems.add(
-                    (*path, "divider"),
-                    f"with the cell open the supply's {open_v:g} V become {open_v * share:.2f} V at a pin of a chip on "
-                    f"{supply_v:g} V",
-                    f"Give a top_ohm of at least {needed:.0f}.",
-                )
-        if signal.range_V not in (6.144, 4.096, 2.048, 1.024, 0.512, 0.256):
-            continue
-        low_v, high_v = volts_at_ends(signal, supply_v)
-        if low_v >= high_v:
-            wrong = f"between {low_v:g} V and {high_v:g} V there is nothing to read"
-            q.problems.add((*path, "middle_V"), wrong, f"Give less than {supply_v:g} V.")
-
-
 def supply_and_set_point(q: Question) -> None:
     kind = q.file.supply.kind
     if kind == "settable" and q.file.set_point is None:
@@ -354,7 +307,7 @@ def travel_times(q: Question) -> None:
 
 def zero_below_minimum(q: Question) -> None:
     if "current" in q.signals and zero_current_a(q.file) >= q.file.minimum_a:
-        error = q.signals["current"].error
+        error = q.signals["current"].core.error
         wrong = f"with an error of {error:g} A nobody can tell {q.file.minimum_a:g} A from none"
         q.problems.add(("signals", "current", "error_A"), wrong, f"Give less than {q.file.minimum_a / 2.0:g} A.")
 
@@ -365,13 +318,14 @@ QUESTIONS: tuple[Callable[[Question], None], ...] = (
     power_on_value,
     order,
     sensor_error,
+    lambda q: inputs.broken_wire_shows(q.file, q.signals, q.limits, q.problems),
     watchdog,
     grace,
     weld_or_noise,
     pressure_against_seal,
     minimum_current,
     current_both_ways,
-    inputs_within_supply,
+    lambda q: inputs.within_supply(q.file, q.problems),
     supply_and_set_point,
     travel_times,
     zero_below_minimum,

@@ -138,7 +138,7 @@ def _over_volts(volts: float) -> Callable[[Facts], float | None]:
 def zero_current_a(file: RigFile) -> float:
     """Below this no current flows: 0.5 A, or twice the error of the measurement."""
     current = file.fitted.get("current")
-    return max(0.5, 2.0 * current.whole_error) if isinstance(current, Channel) else 0.5
+    return max(0.5, 2.0 * current.zero_error) if isinstance(current, Channel) else 0.5
 
 
 def _after_ramp_s(facts: Facts) -> float:
@@ -286,7 +286,7 @@ DEFAULTS: dict[str, Default] = {
         "Pressure across the separator", ("pressure_difference",), _TRIP, UP,
         lambda facts: min(10.0, half_seal_mbar(facts.file)), 1.0,
         "10 mbar push the lye 8 cm; at most half of what presses gas through (p)", _ALWAYS, _LOCAL, magnitude=True,
-        deadband=2.0,
+        deadband=2.0, grace_s=GAS_PRESSURE_GRACE_S,
     ),
     "under-pressure": Default(
         "Gas side below the air outside", ("pressure_hydrogen", "pressure_oxygen"), _ALARM, DOWN, -5.0, 2.0,

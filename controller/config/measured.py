@@ -58,8 +58,13 @@ class Measured(SignalTable):
     rate: NotNegative | None = Field(default=None, description="and how much faster it may be, a second")
 
     @property
+    def zero_error(self) -> float:
+        """Largest error at rest, in the signal's unit, with what its surroundings add."""
+        return self.error
+
+    @property
     def whole_error(self) -> float:
-        """Largest error, in the signal's unit, with what its surroundings add."""
+        """The same at its normal reading."""
         return self.error
 
 
@@ -108,8 +113,8 @@ class SteinhartHart(Table):
 class Hall(Table):
     """A ratiometric Hall sensor: at no current it gives half its rail, and that half moves with the rail.
 
-    All volts are those at the converter. Read against half of the same rail (minus), a sagging rail moves nothing;
-    read against ground, what the rail may be off by is added to the error of the signal.
+    All volts are those at the converter. Read against half of the same rail (minus), a sagging rail moves no zero; read
+    against ground, what it moves is added to the error of the signal. The gain goes with the rail either way.
     """
 
     V_per_A: Positive
@@ -154,11 +159,17 @@ class Channel(Measured):
     mounted: Literal["dry well", "outside plastic", "return hose"] = "dry well"
 
     @property
-    def whole_error(self) -> float:
+    def zero_error(self) -> float:
         """As stated; for a Hall sensor read against ground also what its rail moves, A: half of that is its zero."""
         if self.hall is None or self.minus is not None:
             return self.error
         return self.error + self.hall.rail_V / 2.0 * self.hall.rail_error_percent / 100.0 / self.hall.V_per_A
+
+    @property
+    def whole_error(self) -> float:
+        """With what its rail moves at the normal reading: the gain of a Hall sensor goes with its rail as well."""
+        rail_percent = 0.0 if self.hall is None else self.hall.rail_error_percent
+        return self.zero_error + rail_percent / 100.0 * abs(self.normal or 0.0)
 
 
 class SupervisedChannel(SignalTable):

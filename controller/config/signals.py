@@ -33,8 +33,8 @@ MOST_GRACE_S = 6.0
 SCALINGS = ("V_per_A", "V_per_V", "hall", "divider", "two_points", "loop", "thermistor", "steinhart_hart", "platinum")
 # A rail is not quite reached, and a converter shows the code before its last one as its own end.
 RAIL = 0.99
-# A bare shunt in the negative lead goes this far under ground when current flows backwards, and keeps its sign; the
-# chip stands 0.3 V (ADS1115 data sheet, absolute maximum ratings).
+# A bare shunt in the negative lead, or the volts behind two resistors, go this far under ground when the leads are
+# changed over, and keep their sign; the chip stands 0.3 V (ADS1115 data sheet, absolute maximum ratings).
 BELOW_GROUND_V = 0.1
 LAST_CODE = 32767 / 32768
 
@@ -47,7 +47,7 @@ class Fitted(NamedTuple):
     quantity: str
     readable_low: float  # ends of what instrument and converter can mean, in the signal's unit
     readable_high: float
-    error: float
+    error: float  # at its normal reading; that of the core is at rest
     normal: float | None
 
 
@@ -273,7 +273,7 @@ def _fitted(
     step, rate_per_s, normal = math.inf, 0.0, None
     if isinstance(signal, measured.Measured):
         low, high, filter_s = signal.range_low, signal.range_high, signal.filter_s
-        error = signal.whole_error
+        error = signal.zero_error
         step, rate_per_s, normal = signal.step or math.inf, signal.rate or 0.0, signal.normal
         if low >= high:
             problems.add((*path, "range_low"), f"{low:g} is not below range_high", f"Give less than {high:g}.")
@@ -301,7 +301,10 @@ def _fitted(
         normal=normal,
         device=source.device,
     )
-    return Fitted(core, source, quantity, max(ends.readable_low, low), min(ends.readable_high, high), error, normal)
+    whole_error = signal.whole_error if isinstance(signal, measured.Measured) else 0.0
+    return Fitted(
+        core, source, quantity, max(ends.readable_low, low), min(ends.readable_high, high), whole_error, normal
+    )
 
 
 class Ends(NamedTuple):
@@ -319,7 +322,8 @@ ENDLESS = Ends(-math.inf, math.inf, -math.inf, math.inf)
 def volts_at_ends(signal: measured.Channel, supply_v: float) -> tuple[float, float]:
     """Least and most volts that the channel can show: the converter's range or the rails of its supply."""
     middle_v = (signal.middle_V or 0.0) if signal.minus is not None else 0.0
-    below_v = BELOW_GROUND_V if signal.V_per_A is not None and signal.minus is not None and not signal.isolated else 0.0
+    bare_shunt = signal.V_per_A is not None and signal.minus is not None and not signal.isolated
+    below_v = BELOW_GROUND_V if bare_shunt or signal.divider is not None else 0.0
     return max(-signal.range_V, -middle_v - below_v), min(signal.range_V * LAST_CODE, RAIL * supply_v - middle_v)
 
 

@@ -142,7 +142,10 @@ class Converter:
         self._bus = BoundedBus(bus, clock, wait)
         self._clock, self._wait = clock, wait
         self._ads: BoundedADS | None = None
-        conversions = len(self._channels) + (chip.known is not None)
+        self._code = 0  # of the last conversion
+        self._known_code: int | None = None
+        self._codes: set[int] = set()  # of the channels in this pass
+        conversions = len(self._channels) + 2 * (chip.known is not None)
         self._budget_s = EXTRA_S + conversions * (1.3 / chip.data_rate + TRANSFERS_S)
 
     @property
@@ -162,13 +165,32 @@ class Converter:
         except OSError as error:
             self._ads = None  # made anew next time, which asks for the address: absent or merely disturbed
             return self._all(code_of(error))
-        return tuple(self._read(self._ads, channel) for channel in self._channels)
+        readings = tuple(self._read(self._ads, channel) for channel in self._channels)
+        if self._codes == {self._known_code} and self._is_frozen(self._ads):
+            return self._all(Code.REFERENCE_WRONG)
+        return readings
+
+    def _is_frozen(self, ads: BoundedADS) -> bool:
+        """Every channel gave the very code of the known voltage: through another range it must give another one.
+
+        A result register that stopped while it held the known voltage passes for it, and for a number on each channel.
+        """
+        known = self.chip.known
+        assert known is not None
+        other_v = 4.096 if known.full_scale_v == 6.144 else 6.144
+        try:
+            self._volts(ads, known.positive, None, other_v)
+        except OSError:
+            return True
+        return self._code == self._known_code
 
     def _known_is_right(self, ads: BoundedADS) -> bool:
         known = self.chip.known
         if known is None:
             return True
         volts = self._volts(ads, known.positive, None, known.full_scale_v)
+        self._known_code = self._code
+        self._codes.clear()
         return abs(volts - known.volts) <= known.tolerance * known.volts
 
     def _read(self, ads: BoundedADS, channel: Ads1115Channel) -> Reading:
@@ -183,7 +205,9 @@ class Converter:
     def _volts(self, ads: BoundedADS, positive: int, negative: int | None, full_scale_v: float) -> float:
         ads.choose(full_scale_v)
         mux = 4 + positive if negative is None else PAIRS.index((positive, negative))
-        return float(ads.read(mux)) * full_scale_v / 32768.0
+        self._code = ads.read(mux)
+        self._codes.add(self._code)
+        return float(self._code) * full_scale_v / 32768.0
 
     def _all(self, code: Code) -> tuple[Reading, ...]:
         stamp_s = self._clock()

@@ -21,6 +21,7 @@ CHIP_FAULTS = {
     "all_zeros": "reads as if the data line were shorted low",
     "all_ones": "reads as if nobody drove the data line",
     "mux_stuck": "always converts the input it last converted",
+    "frozen": "after so many conversions more, it shows the same result for ever and says that it is new",
     "reference": "factor on its voltage reference",
     "brown_out": "loses its registers once, in the middle of the next conversion",
 }
@@ -104,9 +105,16 @@ class Ads1115Chip:
             self.power_on()
         while self._done_s is not None and now_s >= self._done_s:
             done_s, self._done_s = self._done_s, None
-            self._result = self._sample()
+            self._convert()
             if not self._config & SINGLE:
                 self._begin(done_s)
+
+    def _convert(self) -> None:
+        if self.fault == "frozen":
+            if self.amount < 1.0:
+                return
+            self.amount -= 1.0
+        self._result = self._sample()
 
     def _sample(self) -> int:
         mux, gain = self._under_way

@@ -172,9 +172,15 @@ class Bench:
         files["class/thermal/thermal_zone0/temp"] = lambda: "48312\n"
         for thermometer in self.wiring.thermometer:
             files[f"bus/w1/devices/{thermometer.id}/w1_slave"] = self._slave(thermometer)
+        for meter in self.wiring.meter:
+            if meter.counter:
+                files[meter.counter] = self._count(meter)
 
     def _slave(self, thermometer: Thermometer) -> Callable[[], str]:
         return lambda: onewire.slave_text(self.sensors[thermometer.signal].shown, self.fault_kind(thermometer.signal))
+
+    def _count(self, meter: Meter) -> Callable[[], str]:
+        return lambda: f"{self.turbines[meter.signal].pulses}\n"
 
     def _check_quantities(self) -> None:
         given = {"", "main", "second", "watchdog", "stop_chain", "button", *self._quantities}

@@ -81,6 +81,7 @@ class Meter:
     of: str
     pulses_per_litre: float
     uneven: float = 0.0
+    counter: str = ""  # file below /sys in which the kernel counts its pulses, if it does
     __pydantic_config__ = _STRICT
 
 

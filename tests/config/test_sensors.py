@@ -98,20 +98,60 @@ def test_platinum_of_a_thousand_ohm_reads_as_the_standard_says() -> None:
     assert made(3.3 * 1232.419 / (1232.419 + 2000.0)).number == pytest.approx(60.0, abs=0.002)
 
 
-def test_a_limit_may_watch_a_tap_of_each_cell() -> None:
-    """One bad cell of three does not show in their sum."""
-    taps = "".join(
+def taps(*limits: str) -> CompiledRig:
+    each = "".join(
         f'tap_{n} = {{ sensor = "ADS1115", converter = "taps", plus = {n - 1}, quantity = "voltage", range_V = 4.096, '
         "V_per_V = 0.5, isolated = true, range_low_V = -0.5, range_high_V = 6, error_V = 0.05 }\n"
         for n in (1, 2, 3)
     )
     text = shipped("drooping").read_text(encoding="utf-8")
-    text = text.replace("[signals]\n", f"taps = {{ address = 0x4a, supply_V = 3.3 }}\n[signals]\n{taps}")
-    text += (
-        '"one bad cell" = { signals = ["tap_1", "tap_2", "tap_3"], above_V = 2.8, effect = "trip", delay_s = 2, '
-        'because = "a cell that stands out is dry or worn" }\n'
-    )
-    rig = compile_text(text.encode(), "taps.toml", TODAY)
+    text = text.replace("[signals]\n", f"taps = {{ address = 0x4a, supply_V = 3.3 }}\n[signals]\n{each}")
+    for name, threshold in zip(("one bad cell", "one shorted cell"), limits, strict=False):
+        text += (
+            f'"{name}" = {{ signals = ["tap_1", "tap_2", "tap_3"], {threshold}, effect = "trip", delay_s = 2, '
+            'because = "a cell that stands out is dry or worn" }\n'
+        )
+    return compile_text(text.encode(), "taps.toml", TODAY)
+
+
+def test_a_limit_may_watch_a_tap_of_each_cell() -> None:
+    """One bad cell of three does not show in their sum."""
+    rig = taps("above_V = 2.8", "below_V = 1.4")
     [limit] = [x for x in rig.core.limits if x.name == "one bad cell"]
     assert [rig.core.signals[m].name for m in limit.members] == ["tap_1", "tap_2", "tap_3"]
     assert limit.needed == 1
+
+
+def test_a_wire_that_may_break_unseen_is_refused_with_what_would_do() -> None:
+    """An open tap reads 0 V, which is under a limit that only looks upwards."""
+    with pytest.raises(RigFileError, match=r"a broken wire reads 0 V, which means 0 V: .*'one bad cell'.*live zero"):
+        taps("above_V = 2.8")
+
+
+def test_a_hall_sensors_gain_goes_with_its_rail() -> None:
+    """5 % of 30 A are 1.5 A: a third of the way to 34.5 A and no longer to be told from it."""
+    hall = "hall = { V_per_A = 0.026667, rail_V = 3.333, rail_error_percent = 5 }, error_A = 0.2, normal_A = 30"
+    between = HALL.replace("6.144", "2.048") + ", minus = 1, middle_V = 1.667"
+    with pytest.raises(RigFileError, match=r"an error of 1\.7 A is a third or more of the 4\.5 A"):
+        with_signal("voltage-knob", "current", f"{between}, {hall}")
+    with_signal("voltage-knob", "current", f"{between}, {hall.replace('percent = 5', 'percent = 2')}")
+
+
+def test_the_volts_behind_two_resistors_may_go_under_ground_and_a_difference_of_pressure_may_be_fitted() -> None:
+    """0.1 V under ground behind 40 and 10 kilohm are half a volt: enough for leads that are changed over."""
+    pressure = (
+        'pressure_difference = { sensor = "ADS1115", converter = "gas", plus = 2, range_V = 4.096, error_mbar = 1, '
+        "range_low_mbar = -55, range_high_mbar = 55, "
+        "two_points = { at_V = [0.5, 2.5], means_mbar = [-50, 50], live_zero = true } }"
+    )
+    text = shipped("voltage-knob").read_text(encoding="utf-8").replace("[outputs]", f"{pressure}\n[outputs]")
+    text = re.sub(
+        r"(?m)^voltage = .*$",
+        'voltage = { sensor = "ADS1115", converter = "power", plus = 2, range_V = 4.096, range_low_V = -1, '
+        "range_high_V = 16, error_V = 0.05, divider = { top_ohm = 40000, bottom_ohm = 10000 } }",
+        text,
+    )
+    rig = compile_text(text.encode(), "changed.toml", TODAY)
+    limits = {limit.name: limit for limit in rig.core.limits}
+    assert limits["reversed volts"].threshold == -0.3
+    assert limits["pressure difference"].grace_s == 0.5
