@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 HERE = Path(__file__).parent
-REAL = tuple(HERE / part for part in ("boards/test_processes.py", "link", "notify", "page", "system"))
+REAL = tuple(
+    HERE / part for part in ("boards/test_processes.py", "cli/test_measure.py", "link", "notify", "page", "system")
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

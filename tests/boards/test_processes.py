@@ -73,28 +73,25 @@ def processes(request: pytest.FixtureRequest) -> Iterator[Processes]:
         made.end()
 
 
-@pytest.mark.parametrize("processes", ["keeps", "strict"], indirect=True)
-def test_a_killed_guard_loses_power_by_the_relay_and_sooner_where_the_kernel_lets_go(processes: Processes) -> None:
+@pytest.mark.parametrize("processes", ["strict"], indirect=True)
+def test_a_killed_guard_loses_power_before_the_relay_falls_where_the_kernel_lets_go(processes: Processes) -> None:
     """Case A28."""
     os.kill(processes.run_guard(), signal.SIGKILL)
-    killed_s = boottime()
     wait_for("power off", lambda: not processes.truth()["closed"])
-    relay_s, main_s = processes.changes("watchdog", False)[-1:] or [None], processes.changes("main", False)[-1]
-    if relay_s != [None] and relay_s[0] is not None and main_s > relay_s[0]:
-        assert main_s - relay_s[0] == pytest.approx(0.04, abs=0.001)
-        assert relay_s[0] > killed_s + 0.5  # not before its time: the last edge was at most a scan old
-    else:
-        assert main_s < killed_s + 0.9  # strict: the pins fell first
+    wait_for("the relay too", lambda: bool(processes.changes("watchdog", False)))
+    assert processes.changes("main", False)[-1] < processes.changes("watchdog", False)[-1]
     assert processes.truth()["loads"]["ventilation"]
 
 
-def test_with_kept_outputs_it_is_the_relay_that_opens(processes: Processes) -> None:
+def test_with_kept_outputs_it_is_the_relay_that_opens_and_not_before_its_time(processes: Processes) -> None:
     os.kill(processes.run_guard(), signal.SIGKILL)
+    killed_s = boottime()
     wait_for("power off", lambda: not processes.truth()["closed"])
     assert processes.truth()["loads"]["main_hold"]  # the pin still says hold
-    assert processes.changes("main", False)[-1] == pytest.approx(
-        processes.changes("watchdog", False)[-1] + 0.04, abs=0.001
-    )
+    assert processes.truth()["loads"]["ventilation"]
+    relay_s = processes.changes("watchdog", False)[-1]
+    assert relay_s > killed_s + 0.5  # a second after the last edge, which was a scan old or little more
+    assert processes.changes("main", False)[-1] == pytest.approx(relay_s + 0.04, abs=0.001)
 
 
 def test_a_frozen_guard_that_is_thawed_does_not_close_again(processes: Processes) -> None:
@@ -106,7 +103,8 @@ def test_a_frozen_guard_that_is_thawed_does_not_close_again(processes: Processes
     os.kill(pid, signal.SIGCONT)
     wait_for("edges again", lambda: bool(processes.truth()["watchdog"]))
     wait_for("some of its scans", lambda: len(processes.changes("second", True)) >= 2)
-    time.sleep(0.5)
+    scans_on_s = boottime() + 0.5  # by the bench's trace, which is made by what the thawed process does
+    wait_for("half a second of them", lambda: processes.truth()["now_s"] > scans_on_s)
     assert not processes.truth()["main"]
     assert len(processes.changes("main", True)) == 1
 
