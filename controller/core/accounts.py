@@ -78,8 +78,7 @@ def follow(scan: Scan, charge_c: float) -> None:
 
 
 def _book(scan: Scan, grams: float) -> None:
-    rig, run = scan.rig, scan.run
-    before_g = scan.latch.water_used_g + run.water_g
+    rig, run, before_g = scan.rig, scan.run, water_used_now_g(scan)
     alarm_g = ALARM_SHARE * rig.usable_water_g
     if before_g < alarm_g <= before_g + grams:
         scan.say(Happened.ALARM, "water low", "four fifths of the water are used", seen=before_g + grams, limit=alarm_g)
@@ -106,14 +105,23 @@ def topped_up(scan: Scan, litres: float | None) -> str:
         return "this rig keeps no water account: say in its file how much is usable ([water] usable_L)"
     if litres is not None and not 0.0 < litres <= 100.0:
         return "between 0 and 100 litres"
-    before_g = scan.latch.water_used_g + scan.run.water_g
-    left_g = 0.0 if litres is None else max(0.0, before_g - 1000.0 * litres)
+    filled(scan, water_used_now_g(scan) if litres is None else 1000.0 * litres)
+    return ""
+
+
+def water_used_now_g(scan: Scan) -> float:
+    return scan.latch.water_used_g + scan.run.water_g
+
+
+def filled(scan: Scan, grams: float) -> None:
+    """So much water has come in, and was seen to."""
+    before_g = water_used_now_g(scan)
+    left_g = max(0.0, before_g - grams)
     scan.run = scan.run._replace(water_g=0.0)
     scan.latch = scan.latch._replace(number=scan.latch.number + 1, water_used_g=left_g)
     alarm_g = ALARM_SHARE * scan.rig.usable_water_g
     if left_g < alarm_g <= before_g:
         scan.say(Happened.ALARM_CLEARED, "water low", "topped up", seen=left_g, limit=alarm_g)
-    return ""
 
 
 def _warms(scan: Scan, celsius: float | None) -> None:

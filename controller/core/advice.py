@@ -257,6 +257,18 @@ ADVICE: dict[str, Advice] = {
         "Compare what was asked with an ammeter, at a low current.",
         _AGAIN,
     ),
+    "top-up not seen": Advice(
+        "morning",
+        "Water in the can? The valve, its hose, the level by eye on both sides, the floor.",
+        "Fill the can, see the level, and say so (topped-up): doses go on then.",
+        "Do not fill up to make it true: a level that sinks may be a leak.",
+    ),
+    "turn down": Advice(
+        "now",
+        "The supply's knob; the lye takes more current as it warms.",
+        "Turn the knob down to what it says.",
+        "Do not wait for the trip: the run ends in order when you do it now.",
+    ),
     "no current came": Advice(
         "morning",
         "Is the supply on, its knob up? Leads, fuse, level; is the current channel wired?",

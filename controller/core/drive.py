@@ -8,6 +8,7 @@ from controller.core.derate import cap_a
 from controller.core.outputs import SHUT_COOLANT_AFTER, TABLE, Air, Horn, Outputs, Row, probe_a
 from controller.core.scan import Scan
 from controller.core.sequence import Check, State
+from controller.core.top_up import dose
 
 _HOLD_IN = frozenset({Check.MAIN_ALONE, Check.RELAY_DROPS, Check.STAYS_OPEN})
 _PROBED_IN = frozenset({Check.SECOND_ALONE, Check.MAIN_ALONE})
@@ -36,6 +37,7 @@ def drive(scan: Scan) -> Outputs:
         coolant=_coolant(scan, row),
         ventilation=_until_vented(scan, row.ventilation),
         collect=row.may_collect and scan.run.gas_fit_since_s >= 0.0,
+        top_up=dose(scan, row.may_top_up),
         horn=_horn(scan, row),
         lamp=_until_vented(scan, row.lamp),
         setpoint_a=setpoint_a,

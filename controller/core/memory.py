@@ -53,6 +53,10 @@ class Run(NamedTuple):
     volts_low_since_s: float = -1.0  # too few volts for the current since
     over_s: float = 0.0  # of the timer of a supply that a hand must turn down
     turn_down: bool = False  # and whether that has been said
+    dose_number: int = -1  # of the latch in which the present top-up is booked; -1: none
+    dose_from_mm: float = 0.0  # level before it
+    dose_began_s: float = -1.0  # the valve opened
+    dose_ended_s: float = -1.0  # and shut
     ending: str = ""  # why it stops, in words
 
 

@@ -75,8 +75,7 @@ def _prove_off(scan: Scan) -> None:
     if not powered:
         write_down(scan)
     if not powered and scan.latch.powered:
-        hours = scan.latch.running_h + max(0.0, scan.now_s - seq.closed_s) / 3600.0 * (seq.closed_s >= 0.0)
-        scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False, running_h=hours)
+        scan.latch = scan.latch._replace(number=scan.latch.number + 1, powered=False, running_h=scan.running_h())
 
 
 def _gas_left(scan: Scan) -> None:

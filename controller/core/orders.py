@@ -17,6 +17,7 @@ from controller.core.outputs import PINS
 from controller.core.permissives import missing
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, On, State
+from controller.core.top_up import seen_by_somebody
 
 _STARTS_FROM = frozenset({State.OFF, State.COOLING})
 _UNPOWERED = frozenset({State.OFF, State.COOLING, State.TRIPPED, State.OUT_OF_SERVICE, State.LOCKED_OUT})
@@ -296,7 +297,10 @@ def _drive(scan: Scan, command: Command) -> str:
 
 
 def _topped_up(scan: Scan, command: Command) -> str:
-    return topped_up(scan, command.number)
+    why = topped_up(scan, command.number)
+    if not why:
+        seen_by_somebody(scan)
+    return why
 
 
 _HANDLERS: dict[Verb, Callable[[Scan, Command], str]] = {

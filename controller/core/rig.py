@@ -96,6 +96,21 @@ class Roles:
 
 
 @dataclass(frozen=True, slots=True)
+class TopUp:
+    """How a rig adds water by itself."""
+
+    level: int  # position of the signal that shows it, mm
+    from_mm: float  # a dose begins at or under this
+    to_mm: float  # and ends here at the latest
+    shows_mm: float  # a dose raises the level by at least so much
+    dose_g: float
+    g_per_s: float
+    pause_h: float  # of running, from one dose to the next
+    most_g: float  # in 24 hours of running
+    clear: tuple[int, ...]  # positions of the limits that must be clear
+
+
+@dataclass(frozen=True, slots=True)
 class Rig:
     name: str
     rig_hash: str
@@ -120,6 +135,7 @@ class Rig:
     usable_water_g: float = 0.0  # between full and the low floats; 0: no account is kept
     lye_g: float = 0.0  # as filled, and the hydroxide in it; 0: not given
     hydroxide_g: float = 0.0
+    top_up: TopUp | None = None
     warm_charge_c: float = 0.0  # after so much a cell that began cold must have warmed; 0: not asked
     # worked out, not given:
     device_of: dict[str, str] = field(init=False, hash=False)
@@ -164,4 +180,4 @@ class Rig:
         raise KeyError(f"no signal {signal!r}; known: {', '.join(s.name for s in self.signals)}")
 
 
-__all__ = ["Arming", "Grade", "PowerPath", "Rig", "Roles", "Supply", "Timing"]
+__all__ = ["Arming", "Grade", "PowerPath", "Rig", "Roles", "Supply", "Timing", "TopUp"]

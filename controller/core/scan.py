@@ -84,6 +84,11 @@ class Scan:
         role = self.rig.roles.current
         return self.rig.flows(self.values[role]) if role >= 0 else None
 
+    def running_h(self) -> float:
+        """Hours of running in all, the present run included."""
+        closed_s = self.seq.closed_s
+        return self.latch.running_h + (max(0.0, self.now_s - closed_s) / 3600.0 if closed_s >= 0.0 else 0.0)
+
     def wish(self, on: On) -> None:
         self.wishes.append(on)
 

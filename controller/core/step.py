@@ -251,8 +251,7 @@ def _latch(scan: Scan) -> None:
 
 
 def _count_trip(scan: Scan) -> None:
-    latch, seq = scan.latch, scan.seq
-    hours = latch.running_h + (max(0.0, scan.now_s - seq.closed_s) / 3600.0 if seq.closed_s >= 0.0 else 0.0)
+    latch, hours = scan.latch, scan.running_h()
     recent = (*[h for h in latch.trips_in_running if hours - h < TRIP_WINDOW_H], hours)
     latch = latch._replace(trips_in_running=recent)
     if len(recent) >= TRIPS_IN_WINDOW:

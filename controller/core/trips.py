@@ -121,6 +121,8 @@ class Latch(NamedTuple):
     hold_reason: str = ""
     settings_accepted: bool = True
     water_used_g: float = 0.0  # since the level was last seen
+    doses_h: tuple[float, ...] = ()  # hours of running at which the last top-ups were booked
+    dose_unseen: bool = False  # the last one did not show: none until somebody has seen the level
     first_power_due: bool = False  # no run of this rig file has shown yet that volts and current fit
 
     @property
