@@ -3,6 +3,9 @@
 A message counts as delivered when the broker has acknowledged it with a good reason code. Nothing here waits: what the
 broker does not take in time is the caller's to keep. Whether commands are heard is not believed but tried: a message
 to itself, on the topic that commands come by, must come back.
+
+That the broker is there is believed of its answers alone: a connection that is half open takes what is written to it,
+for as long as the kernel has room.
 """
 
 from __future__ import annotations
@@ -11,9 +14,10 @@ import contextlib
 import os
 import random
 import ssl
+import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, NamedTuple
@@ -30,6 +34,7 @@ KEEP_ALIVE_S = 10
 SESSION_S = 3600
 WILL_DELAY_S = 2
 IN_FLIGHT = 20
+HANDED = 3 * IN_FLIGHT  # handed over at most: what waits behind the window keeps paho's thread at work without ours
 CONNECT_WITHIN_S = 5.0
 PROBE_S = 2.0
 DEAF_AFTER_S = 6.0  # nothing of its own heard for so long
@@ -103,8 +108,9 @@ class Broker:
         will: bytes,
         subscriptions: list[str],
         probe_topic: str,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        """probe_topic: one that the first of the subscriptions covers."""
+        """probe_topic: one that the first of the subscriptions covers. clock: by which `alive_s` is told."""
         self.arrived: deque[Arrived] = deque()
         self.stops: deque[Arrived] = deque()  # what may be a stop overtakes
         self.dropped = 0  # arrived, but too many
@@ -112,14 +118,17 @@ class Broker:
         self.fresh = False  # a new connection: retained state must be told again
         self.forgotten = False  # the broker has lost our session, and perhaps what it had acknowledged last
         self.refused = ""  # why there is no connection, or the broker's last no
-        self.taken_over = False  # another client uses our name
-        self.acknowledged: deque[int] = deque()
-        self.alive_s = 0.0  # monotonic: when the broker last took something
+        self.taken_over = False  # sessions end soon, again and again
+        self.alive_s = 0.0  # what was handed over before this has reached the broker
         self.heard_s = 0.0  # monotonic: when our own message last came back
         self.connected_s = 0.0
-        self.in_flight: set[int] = set()
-        self._address = address
+        self._in_flight: dict[int, float] = {}  # since when; the loop's alone
+        self._answers: deque[tuple[int, bool]] = deque()  # whether the broker took it
+        self._woken = threading.Event()  # there is something to do: room, a stop, a new session
+        self._waiting_for_room = False
+        self._address, self._clock = address, clock
         self._failures = 0
+        self._denied = ""
         self._closed: deque[float] = deque(maxlen=TAKEN_OVER)
         self._subscriptions = subscriptions
         self._subscribed_s = 0.0
@@ -142,7 +151,7 @@ class Broker:
         properties.WillDelayInterval = WILL_DELAY_S
         client.will_set(will_topic, will, qos=1, retain=True, properties=properties)
         client.max_inflight_messages_set(IN_FLIGHT)
-        client.max_queued_messages_set(IN_FLIGHT)
+        client.max_queued_messages_set(HANDED)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -172,11 +181,12 @@ class Broker:
             self._next_pause()
             return
         self.refused = self._not_subscribed = ""
-        self.alive_s = self.connected_s = time.monotonic()
+        self.alive_s, self.connected_s = self._clock(), time.monotonic()
         self.heard_s = 0.0
         self.forgotten = not flags.session_present
         self.connected = self.fresh = True
         self._subscribe()
+        self._woken.set()
 
     def _subscribe(self) -> None:
         self._subscribed_s = time.monotonic()
@@ -195,7 +205,8 @@ class Broker:
         full = len(self._closed) == TAKEN_OVER
         self.taken_over = full and now_s - self._closed[0] <= TAKEN_OVER_WITHIN_S
         if reason.is_failure:
-            self.refused = f"the connection ended: {reason}"
+            self.refused = self._denied or f"the connection ended: {reason}"
+        self._denied = ""
         self._next_pause()
 
     def _on_subscribe(self, _client: mqtt.Client, _data: Any, _mid: int, reasons: list[Any], _properties: Any) -> None:
@@ -216,15 +227,36 @@ class Broker:
             self.dropped += 1
             return
         queue.append(Arrived(message.topic, payload[:20_000], message.retain, response, correlation))
+        if stop:
+            self._woken.set()
 
     def _on_publish(self, _client: mqtt.Client, _data: Any, mid: int, reason: Any, _properties: Any) -> None:
-        self.in_flight.discard(mid)
-        self.alive_s = time.monotonic()
         if reason.is_failure:
-            self.refused = f"the broker refuses what is published: {reason}; is the topic granted?"
-        self.acknowledged.append(mid)
+            self._denied = f"the broker refuses what is published: {reason}; is the topic granted?"
+        self._answers.append((mid, not reason.is_failure))
+        if self._waiting_for_room and len(self._in_flight) - len(self._answers) <= IN_FLIGHT:
+            self._waiting_for_room = False
+            self._woken.set()
 
     # -- the link's loop
+
+    def rest(self, at_most_s: float) -> None:
+        """Wait until there is something to do, or so long."""
+        self._woken.wait(at_most_s)
+        self._woken.clear()
+
+    def wake_for_room(self) -> None:
+        """More is to be sent than there is room for."""
+        self._waiting_for_room = True
+
+    def answered(self) -> Iterator[tuple[int, bool]]:
+        """Messages that the broker has answered since this was last asked, and whether it took them."""
+        while self._answers:
+            mid, good = self._answers.popleft()
+            since_s = self._in_flight.pop(mid, None)
+            if since_s is not None:  # the others were only written to the socket, which proves nothing
+                self.alive_s = max(self.alive_s, since_s)
+                yield mid, good
 
     def beat(self, now_s: float) -> None:
         """Send the message to itself that must come back; subscribe again while it does not. now_s: monotonic."""
@@ -233,7 +265,7 @@ class Broker:
         if now_s - self._probed_s >= PROBE_S:
             self._probed_s = now_s
             self._probe = self._probe if now_s - self.heard_s > DEAF_AFTER_S and self._probe else os.urandom(8)
-            self._client.publish(self._probe_topic, self._probe, qos=0)
+            self.publish(self._probe_topic, self._probe, qos=1)
         if not self.heard(now_s) and now_s - self._subscribed_s >= SUBSCRIBE_AGAIN_S:
             self._subscribe()
         if self.taken_over and now_s - self.connected_s > TAKEN_OVER_WITHIN_S:
@@ -244,18 +276,21 @@ class Broker:
 
     def trouble(self, now_s: float) -> str:
         """What is wrong between here and the broker, in words; empty while nothing is."""
-        if self.taken_over:
-            return "another client uses this rig's name at the broker: is a second link running?"
+        if self.taken_over:  # Mosquitto gives no reason for either
+            return (
+                "the broker ends each session soon after it began: another client uses this rig's name (is a second"
+                " link running?), or a topic of this rig is not granted to it"
+            )
         if not self.connected:
             return f"no broker: {self.refused or 'not connected yet'}"
         if not self.heard(now_s) and now_s - self.connected_s >= DEAF_AFTER_S:
             return f"commands are not heard: {self._not_subscribed or 'a message to itself does not come back'}"
-        return self.refused
+        return self._denied or self.refused
 
     @property
     def room(self) -> int:
         """How many acknowledged messages the session takes now; more would be dropped, the newest first."""
-        return max(0, IN_FLIGHT - len(self.in_flight)) if self.connected else 0
+        return max(0, HANDED - len(self._in_flight)) if self.connected else 0
 
     def publish(
         self, topic: str, payload: bytes, qos: int = 0, retain: bool = False, correlation: bytes = b""
@@ -271,9 +306,7 @@ class Broker:
         if info.rc != mqtt.MQTT_ERR_SUCCESS:
             return None
         if qos:
-            self.in_flight.add(info.mid)
-            if info.mid in list(self.acknowledged):  # the answer was quicker than we
-                self.in_flight.discard(info.mid)
+            self._in_flight[info.mid] = self._clock()
         return info.mid
 
     def close(self, last_topic: str, last: bytes) -> None:

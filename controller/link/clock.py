@@ -24,9 +24,10 @@ class Clock:
 
     def now(self) -> Moment:
         here_s = time.clock_gettime(time.CLOCK_BOOTTIME)
-        if self._last is None:
+        last = self._last  # once: it may be set by another thread meanwhile
+        if last is None:
             return Moment(here_s, time.time(), clock_synchronised())
-        at, then_s = self._last
+        at, then_s = last
         return Moment(at.mono_s + here_s - then_s, at.wall_s + here_s - then_s, at.synchronised)
 
     def stamp(self) -> dict[str, Any]:

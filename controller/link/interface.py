@@ -36,17 +36,22 @@ Direction = Literal["tells", "takes"]
 
 class Topic(NamedTuple):
     name: str
-    address: str  # under the rig
+    address: str  # under the rig, or from the root where it is said to be of none
     direction: Direction
     model: type[BaseModel]
     when: str
     qos: int
     retained: bool = False
     reply: str = ""  # name of the topic that answers
+    of_rig: bool = True
+
+    def of(self, rig: str) -> str:
+        return m.topic(rig, self.address) if self.of_rig else self.address
 
 
 TOPICS: Final = (
     Topic("presence", "presence", "tells", m.Presence, "on connecting and ending; the last will too", 1, True),
+    Topic("notify", "lyewatch/notify/{client}", "tells", m.NotifyPresence, "by each notify", 1, True, of_rig=False),
     Topic("state", "state", "tells", m.StateNow, "on change and each second", 0, True),
     Topic("link", "link", "tells", m.LinkNow, "on change and each ten seconds", 0, True),
     Topic("measurements", "measurements", "tells", SenmlPack, "each second", 0),
@@ -65,7 +70,7 @@ PARAMETERS: Final = {"signal": "a signal's name, with '-' for each space", "clie
 
 def _channel(rig: str, topic: Topic) -> dict[str, Any]:
     found: dict[str, Any] = {
-        "address": m.topic(rig, topic.address),
+        "address": topic.of(rig),
         "description": f"{topic.when}" + (", retained" if topic.retained else ""),
         "messages": {topic.model.__name__: {"$ref": f"#/components/messages/{topic.model.__name__}"}},
     }

@@ -124,6 +124,7 @@ class Keeper:
         if self._is_due("spool", SPOOL_S, now):
             self._historian.take_in(self._spool, now)
         self._refill(now)
+        self.outbox.remember(now.mono_s)
         self._look(now)
 
     def end(self, now: Moment) -> None:
@@ -287,7 +288,7 @@ class Keeper:
             read = one.number
             items.append(payload)
         self._nothing_new = ((after, nth), commits) if read == after else None
-        self.outbox.fill(items, read, nth)
+        self.outbox.fill(items, read, nth, more=len(found) == WINDOW and read != after)
 
     def _forwarded(self, one: Forward, live: Live, offset_s: float) -> Item | None:
         """The message of a stored thing; one without payload where it was seen live, None where that is not known."""
@@ -309,7 +310,6 @@ class Keeper:
     def _look(self, now: Moment) -> None:
         if not self._is_due("look", LOOK_S, now):
             return
-        self.outbox.remember(now.mono_s)
         known = self.known
         fields = {name: getattr(known, name) for name in ("counters", "waiting", "card", "card_bytes_a_day")}
         if self._is_due("health", HEALTH_S, now):

@@ -27,13 +27,15 @@ from controller.record.logbook import Entry, WrongEntry
 
 EACH_S: Final = 1.0
 LINK_EACH_S: Final = 10.0
+SILENT_S: Final = 5.0  # no frame for so long: the guard is not there
 LOOKED_AT_PER_ROUND: Final = 100  # what arrived: reading it is cheap
 ASKED_PER_ROUND: Final = 3  # of the guard, stops aside: an answer takes a scan
 STOPS_PER_ROUND: Final = 3
 # A broker that has forgotten our session has forgotten everybody's: the others are given so long to come back before
 # what is stored is sent. One that comes later sees the gap in the numbers, and asks the history for it.
 COME_BACK_S: Final = 5.0
-LEFT_FOR_LIVE: Final = 6  # of the messages in flight, whatever waits
+AGAIN_S: Final = 10.0  # what the broker refuses is offered again: somebody may mend the access list
+LEFT_FOR_LIVE: Final = 6  # of what the session takes, whatever waits
 PARTS_PER_ROUND: Final = 4
 
 
@@ -58,9 +60,11 @@ class Link:
         self._alarms = Alarms(keys_in, self._told)
         self._question_bucket = answers.bucket()
         self._frame: Frame | None = None
+        self._heard_s: float | None = None  # monotonic: the guard's last frame, or the first round
         self._told_frame: Frame | None = None
         self._told_at_s = self._link_told_s = -1e9
-        self._since_s = self._until_s = self._alive_s = 0.0  # of the session, by the guard's clock and by ours
+        self._since_s = 0.0  # of the session, by the guard's clock
+        self._denied_s = -1e9  # when the broker last refused what is stored
         self._told_state: object = None
         self._told_troubles: list[str] = []
         self._number = 0
@@ -72,9 +76,10 @@ class Link:
     def round(self, now_s: float) -> None:
         """One turn: take what has come, tell what is due. now_s: monotonic."""
         self._stops(now_s)
-        self._take_frames()
+        if self._take_frames() or self._heard_s is None:
+            self._heard_s = now_s
         self._broker.beat(now_s)
-        self._session(now_s)
+        self._session()
         self._arrived(now_s)
         self._forward(now_s)
         troubles = self._troubles(now_s)
@@ -90,7 +95,9 @@ class Link:
 
     # -- from the guard
 
-    def _take_frames(self) -> None:
+    def _take_frames(self) -> bool:
+        """Whether there were any."""
+        some = bool(self._guard.frames)
         while self._guard.frames:
             try:
                 frame = unpack(self._rig, self._guard.frames.popleft())
@@ -101,6 +108,7 @@ class Link:
             self._teller.see(frame)
             self._keeper.measured.append(frame)
             self._frame = frame
+        return some
 
     def _stamp(self) -> dict[str, Any]:
         return self._clock.stamp()
@@ -110,6 +118,8 @@ class Link:
         found = [self._broker.trouble(now_s), health.trouble]
         if not self._durable:
             found.append("no folder for the record (--state-dir): it is in memory and ends with this link")
+        if self._heard_s is not None and now_s - self._heard_s > SILENT_S:
+            found.append("the guard says nothing: does it run?")
         if self._bad_frames and self._frame is None:
             found.append("the guard runs with another rig file: nothing it sends can be read")
         if lost := health.lost_events + self._keeper.known.lost_by_guard:
@@ -118,7 +128,7 @@ class Link:
 
     # -- to the broker
 
-    def _session(self, now_s: float) -> None:
+    def _session(self) -> None:
         broker = self._broker
         if broker.fresh:
             broker.fresh = False
@@ -129,17 +139,18 @@ class Link:
             self._told_at_s = self._link_told_s = -1e9
             self._since_s = self._clock.now().mono_s
         if broker.connected:
-            if broker.alive_s != self._alive_s:
-                self._alive_s, self._until_s = broker.alive_s, self._clock.now().mono_s
-            self._keeper.live = Live(self._since_s, self._until_s)
+            self._keeper.live = Live(self._since_s, broker.alive_s)
         else:
             self._keeper.live = None
 
     def _forward(self, now_s: float) -> None:
         """What is stored, in order; before the rest of the window is left to what is live."""
         broker, outbox = self._broker, self._keeper.outbox
-        while broker.acknowledged:
-            outbox.acknowledged(broker.acknowledged.popleft(), now_s)
+        for mid, good in broker.answered():
+            if good:
+                outbox.acknowledged(mid, now_s)
+            elif outbox.refused(mid):
+                self._denied_s = now_s
         for _ in range(min(PARTS_PER_ROUND, len(self._answers.parts))):
             part = self._answers.parts[0]
             if broker.connected and broker.publish(part.topic, part.payload, 1, correlation=part.correlation) is None:
@@ -148,9 +159,12 @@ class Link:
         while self._keeper.unstored and broker.room > LEFT_FOR_LIVE:
             item = self._keeper.unstored.popleft()
             broker.publish(item.topic, item.payload, qos=1)
-        if broker.forgotten and now_s - broker.connected_s < COME_BACK_S:
+        coming_back = broker.forgotten and now_s - broker.connected_s < COME_BACK_S
+        if coming_back or now_s - self._denied_s < AGAIN_S:
             return
         outbox.send(lambda item: broker.publish(item.topic, item.payload, qos=1), broker.room - LEFT_FOR_LIVE)
+        if outbox.waits:
+            broker.wake_for_room()
 
     def _tell(self, frame: Frame, troubles: list[str], now_s: float) -> None:
         known = self._keeper.known
@@ -223,10 +237,8 @@ class Link:
         ask = self._gate.command(arrived.payload, arrived.retained, now_s)
         if isinstance(ask, Refused):
             self._refused("command", ask)
-            if ask.reply is not None:
-                self._reply(arrived, ask.reply)
-            elif ask.ask is not None and ask.why != "too many":  # a flood is not answered with a flood
-                self._reply(arrived, self._made(ask.ask, False, WHY[ask.why]))
+            if ask.ask is not None and ask.why != "too many":  # a flood is not answered with a flood
+                self._reply(arrived, ask.ask, ask.reply or self._made(ask.ask, False, WHY[ask.why]))
             return False
         if ask.verb in OWN_VERBS:
             accepted, why = self._about_alarm(ask, now_s)
@@ -234,7 +246,7 @@ class Link:
             accepted, why = self._of_guard(ask, arrived.retained)
         reply = self._made(ask, accepted, why)
         self._gate.answered(ask, reply, now_s)
-        self._reply(arrived, reply)
+        self._reply(arrived, ask, reply)
         return ask.verb not in OWN_VERBS
 
     def _of_guard(self, ask: m.CommandAsk, retained: bool) -> tuple[bool, str]:
@@ -265,8 +277,7 @@ class Link:
         stamp = self._stamp()
         return m.CommandReply(rig=self._rig.name, number=self._number, **stamp, id=ask.id, accepted=accepted, why=why)
 
-    def _reply(self, arrived: Arrived, reply: m.CommandReply) -> None:
-        ask = m.CommandAsk.model_validate_json(arrived.payload)
+    def _reply(self, arrived: Arrived, ask: m.CommandAsk, reply: m.CommandReply) -> None:
         where = self._where(arrived.response_topic) or self._topic("reply", ask.client)
         self._broker.publish(where, reply.model_dump_json().encode(), qos=1, correlation=arrived.correlation)
 

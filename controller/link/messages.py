@@ -34,6 +34,12 @@ class Presence(Message):
     time_s: float | None = None
 
 
+class NotifyPresence(Message):
+    """`lyewatch/notify/<client>`, retained; also the last will. Under no rig: one notify watches all of a broker."""
+
+    present: Literal["here", "gone", "ended"]
+
+
 class SignalNow(Message):
     name: str
     title: str

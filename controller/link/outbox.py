@@ -1,6 +1,6 @@
 """What is stored and the broker has not taken yet, in the order of the record's numbers.
 
-Nothing is stored twice for an outage: this is a window of a hundred messages that moves along the record. Filled by
+Nothing is stored twice for an outage: this is a window of some messages that moves along the record. Filled by
 the keeper's thread, emptied by the loop.
 """
 
@@ -14,10 +14,12 @@ from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
-WINDOW = 100
+WINDOW = 200
 # A broker that has lost our session has perhaps lost what it had acknowledged last: so much is sent again.
 AGAIN_S = 30.0
+PAST_EACH_S = 1.0
 REMEMBER_EVERY_S = 60.0
+UNKNOWN = 1000  # about a day
 
 
 class Item(NamedTuple):
@@ -35,16 +37,24 @@ class Outbox:
         self._queue: deque[Item] = deque()
         self._flight: dict[int, int] = {}  # message number -> record number
         self._past: deque[tuple[float, int]] = deque()  # when so much was taken
+        self._new_taken = False  # of what was sent
         self._round = 0
+        self._more = False  # is left in the record
+        self._hungry = threading.Event()
         self._lock = threading.Lock()
 
     @classmethod
     def remembered(cls, file: Path | None, newest: int) -> Outbox:
-        """As the last link left it; without that everything stored so far counts as sent."""
+        """As the last link left it. Without a file everything stored so far counts as sent; one that cannot be read
+        is what a power cut has left: then the newest are sent again."""
         taken = newest
         if file is not None:
-            with suppress(OSError, ValueError):
+            try:
                 taken = min(newest, int(file.read_text()))
+            except FileNotFoundError:
+                pass
+            except (OSError, ValueError):
+                taken = max(0, newest - UNKNOWN)
         return cls(taken, file)
 
     def wants(self) -> tuple[int, int] | None:
@@ -52,9 +62,12 @@ class Outbox:
         with self._lock:
             return None if len(self._queue) >= WINDOW // 2 else (self._read, self._round)
 
-    def fill(self, items: Sequence[Item], read: int, nth: int) -> None:
-        """What was read up to a number. Dropped where a session was lost in between: it will be read again."""
+    def fill(self, items: Sequence[Item], read: int, nth: int, more: bool = False) -> None:
+        """What was read up to a number. Dropped where a session was lost in between: it will be read again.
+
+        more: the record has more than that."""
         with self._lock:
+            self._more = more
             if nth == self._round:
                 self._queue.extend(items)
                 self._read = max(self._read, read)
@@ -74,42 +87,71 @@ class Outbox:
                     sent += 1
                 self._queue.popleft()
             self._settle()
+            if self._more and len(self._queue) < WINDOW // 2:
+                self._more = False
+                self._hungry.set()
         return sent
+
+    def rest(self, at_most_s: float) -> None:
+        """Wait until there is room for more of the record, or so long."""
+        self._hungry.wait(at_most_s)
+        self._hungry.clear()
 
     def acknowledged(self, mid: int, now_s: float) -> None:
         with self._lock:
             if self._flight.pop(mid, None) is not None:
                 self._settle()
-                self._past.append((now_s, self.taken))
+                self._new_taken = True
+                if not self._past or now_s - self._past[-1][0] >= PAST_EACH_S:
+                    self._past.append((now_s, self.taken))
                 while self._past[0][0] < now_s - AGAIN_S and len(self._past) > 1:
                     self._past.popleft()
 
+    def refused(self, mid: int) -> bool:
+        """The broker did not take it: it and what follows will be read again. False: none of ours."""
+        with self._lock:
+            if mid not in self._flight:
+                return False
+            self._go_back(self.taken)
+            return True
+
     def _settle(self) -> None:
-        open_ = [*self._flight.values(), *(item.number for item in self._queue)]
-        self.taken = max(self.taken, min(open_) - 1 if open_ else self._read)
+        """All is in the record's order, so the oldest on its way, else the first that waits, bounds what is taken."""
+        if self._flight:
+            taken = next(iter(self._flight.values())) - 1
+        else:
+            taken = self._queue[0].number - 1 if self._queue else self._read
+        self.taken = max(self.taken, taken)
 
     def begin_again(self) -> None:
         """The broker has forgotten our session: go back to before what it had taken last."""
         with self._lock:
-            self.taken = self._read = min(self._past[0][1] if self._past else self.taken, self.taken)
-            self._queue.clear()
-            self._flight.clear()
+            self._go_back(min(self._past[0][1] if self._past else self.taken, self.taken))
             self._past.clear()
-            self._round += 1
+
+    def _go_back(self, number: int) -> None:
+        self.taken = self._read = number
+        self._queue.clear()
+        self._flight.clear()
+        self._round += 1
 
     @property
-    def in_hand(self) -> int:
-        with self._lock:
-            return len(self._queue) + len(self._flight)
+    def waits(self) -> bool:
+        """Whether more is here to be sent."""
+        return bool(self._queue)
 
     def remember(self, now_s: float, at_once: bool = False) -> None:
-        """Now and then; after a power cut the last minute is sent again, which is a repeat and no loss."""
+        """What was sent and taken is remembered at once, what needed no sending now and then.
+
+        Written over in place and not forced to the card: it outlives this process, and costs the card nothing of its
+        own. After a power cut what was taken last is sent again, which is a repeat and no loss.
+        """
         if self._file is None or self.taken == self._remembered:
             return
-        if at_once or now_s - self._remembered_s >= REMEMBER_EVERY_S:
-            self._remembered_s = now_s
-            part = self._file.with_suffix(".part")
+        if at_once or self._new_taken or now_s - self._remembered_s >= REMEMBER_EVERY_S:
+            self._remembered_s, self._new_taken = now_s, False
+            taken = self.taken
             with suppress(OSError):  # a full disk costs repeats, no more
-                part.write_text(str(self.taken))
-                os.replace(part, self._file)
-                self._remembered = self.taken
+                with open(os.open(self._file, os.O_WRONLY | os.O_CREAT, 0o644), "wb", buffering=0) as file:
+                    file.write(b"%020d\n" % taken)
+                self._remembered = taken

@@ -74,22 +74,30 @@ def _run(rig: Rig, places: Places, address: Address, ended: Wait, folder: Path) 
     historian = Historian(folder / RECORD, rig.name, signals, machine_boot(), clock.now())
     keeper = Keeper.made(rig, historian, Asker(places.guard_socket), folder, durable)
     answers = Answers(rig, historian.history, keeper.tail, places.incidents, clock.stamp)
-    broker = _broker(rig.name, address)
+    broker = _broker(rig.name, address, clock)
     guard = GuardEnd(places.guard_socket, over)
     link = Link(rig, guard, broker, keeper, answers, clock, places.keys, durable)
 
-    def again(work: Callable[[], object], wait_s: float) -> None:
+    def after(rest: Callable[[float], None], wait_s: float) -> Callable[[], bool]:
+        def is_over() -> bool:
+            rest(wait_s)
+            return over(0.0)
+
+        return is_over
+
+    def again(work: Callable[[], object], is_over: Callable[[], bool]) -> None:
         try:
-            while not over(wait_s):
+            while not is_over():
                 work()
         except Exception as error:  # noqa: BLE001 - whatever it is: the link ends, is started anew, and says why
             broken.append(error)
 
-    keeping = threading.Thread(target=again, args=(lambda: keeper.round(clock.now()), KEEPER_ROUND_S), daemon=True)
-    answering = threading.Thread(target=again, args=(answers.round, ROUND_S), daemon=True)
+    keeps = (lambda: keeper.round(clock.now()), after(keeper.outbox.rest, KEEPER_ROUND_S))
+    keeping = threading.Thread(target=again, args=keeps, daemon=True)
+    answering = threading.Thread(target=again, args=(answers.round, lambda: over(ROUND_S)), daemon=True)
     keeping.start()
     answering.start()
-    again(lambda: link.round(time.monotonic()), ROUND_S)
+    again(lambda: link.round(time.monotonic()), after(broker.rest, ROUND_S))
     guard.end()
     keeping.join(END_WITHIN_S)
     if not keeping.is_alive():
@@ -100,8 +108,9 @@ def _run(rig: Rig, places: Places, address: Address, ended: Wait, folder: Path) 
         raise broken[0]
 
 
-def _broker(rig: str, address: Address) -> Broker:
+def _broker(rig: str, address: Address, clock: Clock) -> Broker:
     gone = m.Presence(rig=rig, present="gone").model_dump_json().encode()
     topics = [m.topic(rig, *parts) for parts in (("command", "#"), ("history", "request"), ("logbook", "add"))]
     probe = m.topic(rig, "command", "probe")
-    return Broker(address, f"lyewatch-link-{rig}", m.topic(rig, "presence"), gone, topics, probe)
+    name, presence = f"lyewatch-link-{rig}", m.topic(rig, "presence")
+    return Broker(address, name, presence, gone, topics, probe, lambda: clock.now().mono_s)

@@ -76,6 +76,10 @@ class StandIn:
             answers = (Happened.ACCEPTED, Happened.REFUSED)
             return next(e for e in self.bench.events[before:] if e.what in answers)
 
+    def put_back(self, seconds: float) -> None:
+        """The wall clock, from now on."""
+        self._began_wall_s -= seconds
+
     def pace(self, scan_s: float) -> None:
         """From now on so much real time between two scans."""
         self._scan_s = scan_s

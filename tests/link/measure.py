@@ -13,6 +13,8 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Sequence
+from multiprocessing import get_context
 from pathlib import Path
 from typing import NamedTuple
 
@@ -21,12 +23,14 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from controller.core.commands import Command, Source, Verb
 from controller.link.broker import Address, Broker
+from controller.link.process import ROUND_S
 from tests.broker import Mosquitto, mosquitto, until
 from tests.link.site import Running
 
-MESSAGES = 2000
+MESSAGES = 10_000
+STORED = 5000
 PAYLOAD = b"x" * 200
-ROUNDS = 3
+ROUNDS = 5
 DAY_S = 86400.0
 
 
@@ -62,14 +66,14 @@ def outage(folder: Path, broker: Mosquitto) -> list[Figure]:
     ]
 
 
-def bare_rate(port: int) -> float:
+def bare_rate(port: int, payloads: Sequence[bytes] = (PAYLOAD,) * MESSAGES, topic: str = "bare/x") -> float:
     """Acknowledged messages a second of paho alone."""
     client = mqtt.Client(CallbackAPIVersion.VERSION2, "bare", protocol=mqtt.MQTTv5)
     taken, all_of_it = [0], threading.Event()
 
     def published(*_: object) -> None:
         taken[0] += 1
-        if taken[0] == MESSAGES:
+        if taken[0] == len(payloads):
             all_of_it.set()
 
     client.on_publish = published
@@ -77,10 +81,10 @@ def bare_rate(port: int) -> float:
     client.loop_start()
     until(client.is_connected)
     begin_s = time.perf_counter()
-    for _ in range(MESSAGES):
-        client.publish("bare/x", PAYLOAD, qos=1)
+    for payload in payloads:
+        client.publish(topic, payload, qos=1)
     all_of_it.wait(60.0)
-    rate = MESSAGES / (time.perf_counter() - begin_s)
+    rate = len(payloads) / (time.perf_counter() - begin_s)
     client.disconnect()
     client.loop_stop()
     return rate
@@ -93,15 +97,72 @@ def our_rate(port: int) -> float:
     begin_s = time.perf_counter()
     taken = sent = 0
     while taken < MESSAGES:
+        taken += sum(1 for _ in broker.answered())
         while sent < MESSAGES and broker.publish("ours/x", PAYLOAD, qos=1) is not None:
             sent += 1
-        while broker.acknowledged:
-            broker.acknowledged.popleft()
-            taken += 1
-        time.sleep(0)
+        if sent < MESSAGES:
+            broker.wake_for_room()
+        broker.rest(ROUND_S)
     rate = MESSAGES / (time.perf_counter() - begin_s)
     broker.close("ours/presence", b"{}")
     return rate
+
+
+class Stopwatch:
+    """A subscriber that keeps what comes on one topic, and when the first and the newest came."""
+
+    def __init__(self, port: int, topic: str) -> None:
+        self.came: list[bytes] = []
+        self.first_s = self.newest_s = 0.0
+        subscribed = threading.Event()
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, f"watch-{topic[-20:]}", protocol=mqtt.MQTTv5)
+        self._client.on_message = self._on_message
+        self._client.on_subscribe = lambda *_: subscribed.set()
+        self._client.on_connect = lambda client, *_: client.subscribe(topic, 1)
+        self._client.reconnect_delay_set(1, 1)
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+        assert subscribed.wait(20.0)
+
+    def _on_message(self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage) -> None:
+        self.newest_s = time.perf_counter()
+        self.first_s = self.first_s or self.newest_s
+        self.came.append(bytes(message.payload))
+
+    @property
+    def rate(self) -> float:
+        return (len(self.came) - 1) / (self.newest_s - self.first_s)
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+def forwarding(folder: Path, broker: Mosquitto) -> Figure:
+    """What an outage has left, all the way from the record to a subscriber; and paho with the same bytes."""
+    running = Running(folder, broker, scan_s=0.0005, apart=True)
+    running.state()
+    running.onlooker.close()
+    broker.stop(signal.SIGKILL)
+    for _ in range(STORED):
+        running.guard.ask(Command(Verb.ENABLE, Source.LOCAL, number=1.0))
+    newest = running.guard.events[-1].number
+    until(lambda: running.guard.acknowledged >= newest, 60.0)
+    running.guard.pace(0.1)
+    broker.start()
+    ours = Stopwatch(broker.port, running.topic("events"))
+    until(lambda: len(ours.came) >= newest, 60.0)
+    running.end_link()
+    running.guard.close()
+    ours.close()
+    bare = Stopwatch(broker.port, "bare/events")
+    process = get_context("spawn").Process(target=bare_rate, args=(broker.port, ours.came, "bare/events"))
+    process.start()
+    process.join(60.0)
+    until(lambda: len(bare.came) == len(ours.came))
+    bare.close()
+    size = statistics.fmean(map(len, ours.came))
+    return Figure(f"forwarded from the record, QoS 1, {size:.0f} B", ours.rate, "1/s", bare.rate, ours.rate / bare.rate)
 
 
 def bytes_a_day(folder: Path, broker: Mosquitto) -> list[Figure]:
@@ -141,6 +202,7 @@ def measure() -> list[Figure]:
             pairs = [(bare_rate(broker.port), our_rate(broker.port)) for _ in range(ROUNDS)]
             bare, ours = (statistics.median(column) for column in zip(*pairs, strict=True))
             found.append(Figure("publish rate, QoS 1, 200 B", ours, "1/s", bare, ours / bare))
+            found.append(forwarding(folder / "forwarding", broker))
             found += bytes_a_day(folder / "air", broker)
             found.append(stored(folder / "card", broker))
     return found

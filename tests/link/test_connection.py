@@ -147,6 +147,46 @@ def test_a_certificates_dates_are_told_with_this_machines_clock(
         alone.close()
 
 
+def test_a_clock_that_is_put_right_needs_no_hand(tmp_path: Path) -> None:
+    """A Pi without a clock comes up in the past: the certificate is not valid yet, and later it is."""
+    authority = Authority(tmp_path / "certificates")
+    with mosquitto(tmp_path / "broker", _with_tls(authority, authority.issue("broker", (1, 30)))) as broker:
+        alone = Alone(Address(port=broker.port, authority=authority.path))
+        until(lambda: "is not valid yet" in alone.trouble)
+        authority.issue("broker", (-1, 30))
+        broker.stop()
+        broker.start()
+        until(lambda: alone.broker.heard(time.monotonic()) and alone.trouble == "", 60.0)
+        alone.close()
+
+
+def test_a_message_that_the_access_list_denies_is_said(tmp_path: Path) -> None:
+    acl = tmp_path / "acl"
+    acl.write_text(f"topic readwrite lyewatch/v1/{RIG}/command/#\n")
+    with mosquitto(tmp_path / "broker", f"allow_anonymous true\nacl_file {acl}\n") as broker:
+        alone = Alone(Address(port=broker.port))
+        until(lambda: alone.broker.connected)
+        alone.broker.publish(m.topic(RIG, "events"), b"{}", qos=1)
+        until(lambda: "is the topic granted?" in alone.trouble)
+        alone.close()
+
+
+def test_a_broker_that_ends_sessions_over_a_denied_topic_is_asked_about_it(tmp_path: Path) -> None:
+    """Mosquitto 2.0.11 ends an MQTT 5 session for a message of QoS 0 that its access list denies: so it was seen."""
+    acl = tmp_path / "acl"
+    acl.write_text(f"topic readwrite lyewatch/v1/{RIG}/command/#\n")
+    with mosquitto(tmp_path / "broker", f"allow_anonymous true\nacl_file {acl}\n") as broker:
+        alone = Alone(Address(port=broker.port))
+
+        def ended() -> bool:
+            alone.broker.publish(m.topic(RIG, "state"), b"{}")
+            return alone.broker.taken_over
+
+        until(ended, 60.0)
+        assert "not granted" in alone.trouble
+        alone.close()
+
+
 def test_an_authority_that_is_not_ours_and_a_port_without_tls_are_told_apart(tmp_path: Path) -> None:
     ours, theirs = Authority(tmp_path / "ours"), Authority(tmp_path / "theirs", "another")
     with mosquitto(tmp_path / "broker", _with_tls(theirs, theirs.issue("broker"))) as broker:

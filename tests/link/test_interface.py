@@ -12,11 +12,13 @@ from pydantic import BaseModel
 from controller.core.commands import Command, Source, Verb
 from controller.core.signals import Signal
 from controller.link import messages as m
+from controller.link.broker import Address
 from controller.link.interface import TOPICS, Topic, document
 from controller.link.senml import UNITS
-from tests.broker import mosquitto, until
+from controller.notify.ear import Ear
+from tests.broker import Onlooker, mosquitto, until
 from tests.core.bench import rig
-from tests.link.site import Running
+from tests.link.site import RIG, Running
 
 DOCUMENT = document(rig())
 
@@ -29,11 +31,11 @@ def running(tmp_path: Path) -> Iterator[Running]:
         found.close()
 
 
-def told_by(address: str, name: str) -> Topic | None:
+def told_by(name: str) -> Topic | None:
     """The topic of the document that an address belongs to."""
-    levels = name.removeprefix(address + "/").split("/")
+    levels = name.split("/")
     for topic in TOPICS:
-        wanted = topic.address.split("/")
+        wanted = topic.of(RIG).split("/")
         if len(wanted) == len(levels) and all(w == x or w.startswith("{") for w, x in zip(wanted, levels, strict=True)):
             return topic
     return None
@@ -54,12 +56,30 @@ def test_all_that_is_published_is_in_the_document_and_fits_it(running: Running) 
     for name, payload, _ in list(running.onlooker.seen):
         if name == running.topic("command", "probe"):
             continue
-        topic = told_by(running.topic(), name)
+        topic = told_by(name)
         assert topic is not None, name
         if topic.name == "value":
             assert payload == b"" or float(payload) is not None
         else:
             topic.model.model_validate_json(payload)
+
+
+def test_what_notify_says_of_itself_is_in_the_document_and_outlives_it(tmp_path: Path) -> None:
+    with mosquitto(tmp_path / "broker") as broker:
+        onlooker = Onlooker(broker.port)
+        ear = Ear(Address(port=broker.port), "watch")
+        until(lambda: bool(onlooker.of("lyewatch/notify/watch")))
+        ear.close()
+        until(lambda: onlooker.of("lyewatch/notify/watch")[-1]["present"] == "ended")
+        for name, payload, _ in onlooker.seen:
+            topic = told_by(name)
+            assert topic is not None
+            assert topic.name == "notify"
+            topic.model.model_validate_json(payload)
+        late = Onlooker(broker.port)
+        until(lambda: late.of("lyewatch/notify/watch") == [{"present": "ended"}])
+        for client in (onlooker, late):
+            client.close()
 
 
 def test_every_retained_value_carries_its_time(running: Running) -> None:
@@ -96,7 +116,9 @@ def test_every_reference_in_the_document_leads_somewhere() -> None:
 
 def test_every_channel_has_an_operation_and_an_address_of_this_rig_alone() -> None:
     assert DOCUMENT["channels"].keys() == DOCUMENT["operations"].keys()
-    assert all(c["address"].startswith("lyewatch/v1/pretend/") for c in DOCUMENT["channels"].values())
+    addresses = {name: channel["address"] for name, channel in DOCUMENT["channels"].items()}
+    assert addresses.pop("notify") == "lyewatch/notify/{client}"
+    assert all(address.startswith("lyewatch/v1/pretend/") for address in addresses.values())
     assert DOCUMENT["operations"]["command"]["reply"]["channel"]["$ref"] == "#/channels/reply"
 
 

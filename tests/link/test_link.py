@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import signal
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from controller.core.commands import Command, Source, Verb
+from controller.link import loop
 from controller.link import messages as m
 from tests.broker import Onlooker, mosquitto, until
 from tests.link.site import RIG, Running
@@ -115,6 +118,36 @@ def test_junk_is_dropped_and_the_next_stop_is_heard(running: Running, junk: byte
     running.onlooker.publish(m.topic(RIG, "command"), ask.model_dump_json())
     until(lambda: bool(running.onlooker.of("/reply/phone")))
     assert running.onlooker.of("/reply/phone")[0]["id"] == "after"
+
+
+def test_who_subscribes_an_hour_after_the_guard_fell_silent_sees_how_old_the_state_is(
+    running: Running, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The broker keeps the last state: it says so itself, the state says when it was, and nobody tells it anew."""
+    monkeypatch.setattr(loop, "LINK_EACH_S", 0.2)
+    running.guard.put_back(3600.0)
+    then_s = running.guard.wall_s
+    until(lambda: any(s["time_s"] < then_s + 60.0 for s in running.onlooker.of("/state")))
+    running.guard.close()
+    until(lambda: any("guard says nothing" in t for x in running.onlooker.of("/link") for t in x["troubles"]), 40.0)
+    late = Onlooker(running.broker.port)
+    until(lambda: sum(1 for t, _, retained in late.seen if t.endswith("/link") and not retained) > 5)
+    states = [(json.loads(p), retained) for t, p, retained in late.seen if t.endswith("/state")]
+    assert [retained for _, retained in states] == [True]
+    assert time.time() - states[0][0]["time_s"] > 3500.0
+    assert not [t for t, _, _ in late.seen if "/value/" in t or t.endswith("/measurements")], "no number without a time"
+    late.close()
+
+
+def test_who_subscribes_while_the_rig_runs_can_tell_the_kept_state_from_the_live_ones(running: Running) -> None:
+    running.state()
+    late = Onlooker(running.broker.port)
+    until(lambda: len(late.of("/state")) >= 3)
+    flags = [retained for t, _, retained in late.seen if t.endswith("/state")]
+    assert flags == [True] + [False] * (len(flags) - 1)
+    numbers = [s["number"] for s in late.of("/state")]
+    assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+    late.close()
 
 
 def test_an_orderly_end_says_ended_and_a_death_says_gone(tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ import pytest
 from controller.core.commands import Command, Source, Verb
 from controller.guard.incidents import Incident, IncidentWriter
 from controller.link import messages as m
+from controller.link.keeper import SENT
 from controller.record import spool
 from controller.record.history import History
 from controller.record.logbook import Entry
@@ -137,7 +138,7 @@ def test_a_card_that_cannot_be_written_is_said_and_events_come_all_the_same(tmp_
         running.close()
 
 
-def test_a_link_that_was_killed_goes_on_where_it_was(running: Running) -> None:
+def test_a_link_that_ended_in_order_goes_on_where_it_was(running: Running) -> None:
     enabled(running, 10)
     newest = running.guard.events[-1].number
     until(lambda: newest in running.events())
@@ -151,6 +152,56 @@ def test_a_link_that_was_killed_goes_on_where_it_was(running: Running) -> None:
     came = running.events()
     assert set(came) >= set(range(1, newest + 1))
     assert len(came) == len(set(came)), "an orderly end repeats nothing"
+
+
+def remembered(running: Running) -> int:
+    """The record's number up to which the link knows that the broker has everything."""
+    file = running.folder / "state" / SENT
+    return int(file.read_text()) if file.exists() else 0
+
+
+def test_a_link_that_was_killed_loses_nothing_and_tells_nothing_twice(tmp_path: Path, broker: Mosquitto) -> None:
+    running = Running(tmp_path, broker, apart=True)
+    enabled(running, 10)
+    newest = running.guard.events[-1].number
+    until(lambda: newest in running.events(), 60.0)
+    until(lambda: remembered(running) >= running.onlooker.of("/events")[-1]["record"], 30.0)
+    running.kill_link()
+    until(lambda: running.onlooker.of("/presence")[-1]["present"] == "gone", 30.0)
+    enabled(running, 10)
+    running.start_link()
+    newest = running.guard.events[-1].number
+    until(lambda: newest in running.events(), 60.0)
+    assert running.events() == list(range(1, newest + 1))
+    running.end_link()
+    with stored(running) as history:
+        assert [e.guard_number for e in history.events() if e.boot == running.guard.boot] == running.events()
+    running.close()
+
+
+def test_a_link_killed_while_it_tells_loses_nothing_and_what_it_repeats_is_the_same(
+    tmp_path: Path, broker: Mosquitto
+) -> None:
+    """What the broker took in the instant before the kill is told again: the number shows that it is a repeat."""
+    running = Running(tmp_path, broker, apart=True, scan_s=0.001)
+    for _ in range(2):
+        came = len(running.events())
+        enabled(running, 150)
+        until(lambda came=came: len(running.events()) > came + 20, 60.0)  # type: ignore[misc]
+        running.kill_link()
+        running.start_link()
+    newest = running.guard.events[-1].number
+    until(lambda: newest in running.events(), 60.0)
+    told: dict[int, bytes] = {}
+    for topic, payload, _ in list(running.onlooker.seen):
+        if topic.endswith("/events"):
+            event = m.EventNow.model_validate_json(payload)
+            assert told.setdefault(event.number, payload) == payload
+    assert list(told) == list(range(1, newest + 1)), "in order, but for the repeats"
+    running.end_link()
+    with stored(running) as history:
+        assert [e.guard_number for e in history.events()] == list(told), "once in the record"
+    running.close()
 
 
 def test_lines_of_the_spool_are_taken_in_and_told(running: Running) -> None:
