@@ -6,12 +6,15 @@ import json
 import signal
 import threading
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from controller.cli.broker import broker_options
 from controller.cli.problems import RUN_DIR, STATE_DIR, Problem, examples, run_dir_option
 
-_FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+if TYPE_CHECKING:
+    from controller.link.broker import Address
 
 
 @click.command(
@@ -19,13 +22,7 @@ _FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
     epilog=examples("link /etc/lyewatch/boathouse.toml --broker 192.168.1.20", "link boathouse --bench /tmp/bench"),
 )
 @click.argument("rig")
-@click.option("--broker", default="127.0.0.1", show_default=True, help="Host of the broker.")
-@click.option("--broker-port", default=1883, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--broker-user", default="", help="Name at the broker.")
-@click.option("--broker-password-file", type=_FILE, help="Its password, in a file.")
-@click.option("--broker-ca", type=_FILE, help="Authority of the broker's certificate; turns TLS on.")
-@click.option("--broker-certificate", type=_FILE, help="The link's own certificate at the broker.")
-@click.option("--broker-key", type=_FILE, help="Its key.")
+@broker_options
 @click.option(
     "--state-dir",
     type=click.Path(path_type=Path, file_okay=False),
@@ -44,13 +41,7 @@ _FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 @run_dir_option
 def link(
     rig: str,
-    broker: str,
-    broker_port: int,
-    broker_user: str,
-    broker_password_file: Path | None,
-    broker_ca: Path | None,
-    broker_certificate: Path | None,
-    broker_key: Path | None,
+    address: Address,
     state_dir: Path | None,
     guard_state_dir: Path,
     interface: bool,
@@ -62,7 +53,6 @@ def link(
     RIG is the rig file that the guard runs with. Without a broker, or without a guard, it waits for them.
     """
     from controller.cli.rigs import load, load_for
-    from controller.link.broker import Address
     from controller.link.process import Places, run
     from controller.record.schema import WrongDatabase
 
@@ -75,10 +65,6 @@ def link(
         run_dir = bench if run_dir == RUN_DIR else run_dir
         guard_state_dir = bench / "state" if guard_state_dir == STATE_DIR else guard_state_dir
         state_dir = state_dir or bench / "link"
-    if (broker_certificate is None) != (broker_key is None):
-        raise Problem("give --broker-certificate and --broker-key together", 2)
-    password = broker_password_file.read_text().strip() if broker_password_file else ""
-    address = Address(broker, broker_port, broker_user, password, broker_ca, broker_certificate, broker_key)
     ended = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: ended.set())

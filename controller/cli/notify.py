@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from controller.cli.broker import broker_options
 from controller.cli.problems import Problem, examples
 
 if TYPE_CHECKING:
+    from controller.link.broker import Address
     from controller.notify.send import Service
-
-_FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
 
 @click.command(
@@ -26,21 +26,13 @@ _FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
     ),
 )
 @click.argument("settings", type=click.Path(path_type=Path, dir_okay=False), required=False)
-@click.option("--broker", default="127.0.0.1", show_default=True, help="Host of the broker.")
-@click.option("--broker-port", default=1883, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--broker-user", default="", help="Name at the broker.")
-@click.option("--broker-password-file", type=_FILE, help="Its password, in a file.")
-@click.option("--broker-ca", type=_FILE, help="Authority of the broker's certificate; turns TLS on.")
+@broker_options
 @click.option("--client-id", default="", help="Name of this session at the broker; by default from the machine's name.")
 @click.option("--test", is_flag=True, help="Send one message to each service, say which took it, and end.")
 @click.option("--example", is_flag=True, help="Print a settings file to start from, and end.")
 def notify(
     settings: Path | None,
-    broker: str,
-    broker_port: int,
-    broker_user: str,
-    broker_password_file: Path | None,
-    broker_ca: Path | None,
+    address: Address,
     client_id: str,
     test: bool,
     example: bool,
@@ -51,7 +43,6 @@ def notify(
     the Pi cannot tell that the Pi died.
     """
     from controller.notify import settings as files
-    from controller.notify.ear import Place
     from controller.notify.process import ALONE, on_this_machine, run
     from controller.notify.send import Apprise, Post, WrongService
 
@@ -71,16 +62,14 @@ def notify(
     if test:
         _try(people + seconds)
         return
-    if on_this_machine(broker):
+    if on_this_machine(address.host):
         click.echo(ALONE, err=True)
-    password = broker_password_file.read_text().strip() if broker_password_file else ""
     ended = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: ended.set())
-    place = Place(broker, broker_port, broker_user, password, broker_ca)
     name = client_id or f"lyewatch-notify-{socket.gethostname()}"
     click.echo(f"Telling {', '.join(person.name for person in people)}.", err=True)
-    run(found.rules(), place, name, Post(people), Post(seconds), ended.wait)
+    run(found.rules(), address, name, Post(people), Post(seconds), ended.wait)
 
 
 def _try(people: Sequence[Service]) -> None:

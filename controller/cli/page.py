@@ -6,11 +6,16 @@ import asyncio
 import logging
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from controller.cli.broker import broker_options
 from controller.cli.problems import Problem
 from controller.link.messages import ROOT
+
+if TYPE_CHECKING:
+    from controller.link.broker import Address
 
 
 def _state_folder() -> Path:
@@ -27,25 +32,7 @@ def _needs_extra(error: ImportError) -> Problem:
 
 
 @click.group(invoke_without_command=True, context_settings={"auto_envvar_prefix": "LYEWATCH_PAGE"})
-@click.option("--broker", default="127.0.0.1", show_default=True, help="Host of the broker.")
-@click.option("--broker-port", default=1883, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--broker-user", default="", help="Name at the broker.")
-@click.option(
-    "--broker-password-file",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="Its password, in a file.",
-)
-@click.option(
-    "--broker-ca",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="Authority of the broker's certificate; turns TLS on.",
-)
-@click.option(
-    "--broker-certificate",
-    type=click.Path(path_type=Path, exists=True, dir_okay=False),
-    help="This page's own certificate at the broker.",
-)
-@click.option("--broker-key", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Its key.")
+@broker_options
 @click.option("--listen", default="127.0.0.1", show_default=True, help="Address to serve on; 0.0.0.0 for phones.")
 @click.option("--port", default=8080, show_default=True, type=click.IntRange(0, 65535))
 @click.option(
@@ -96,13 +83,7 @@ def _needs_extra(error: ImportError) -> Problem:
 @click.pass_context
 def page(
     context: click.Context,
-    broker: str,
-    broker_port: int,
-    broker_user: str,
-    broker_password_file: Path | None,
-    broker_ca: Path | None,
-    broker_certificate: Path | None,
-    broker_key: Path | None,
+    address: Address,
     listen: str,
     port: int,
     names: tuple[str, ...],
@@ -128,7 +109,6 @@ def page(
         from controller.cli.page_bench import ControlledBench
         from controller.page.app import Settings
         from controller.page.authority import Certificates, certificates
-        from controller.page.broker import BrokerAddress
         from controller.page.serve import AlreadyUsed, Listen, serve
         from controller.page.shell import DIST, NotBuilt
     except ImportError as error:
@@ -143,18 +123,17 @@ def page(
         if own_authority:
             own = certificates(state / "authority", names)
             certificate, key = own.certificate, own.key
-        password = broker_password_file.read_text().strip() if broker_password_file else ""
         settings = Settings(
             folder=state,
-            broker=BrokerAddress(broker, broker_port, broker_user, password, broker_ca, broker_certificate, broker_key),
+            broker=address,
             names=names,
             secure=certificate is not None,
             open_view=open_view,
             open_faults=open_faults,
             benches={rig: ControlledBench(path) for rig, path in map(_bench, benches)},
         )
-        address = _address(listen, port, certificate is not None, names)
-        asyncio.run(serve(settings, Listen(listen, port, certificate, key, own, authority_port), address, dist or DIST))
+        where = _address(listen, port, certificate is not None, names)
+        asyncio.run(serve(settings, Listen(listen, port, certificate, key, own, authority_port), where, dist or DIST))
     except (NotBuilt, AlreadyUsed, ValueError) as error:
         raise Problem(str(error), 2) from None
 

@@ -6,27 +6,17 @@ import contextlib
 import ssl
 import sys
 from collections import deque
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
+from controller.link.broker import Address
 from controller.link.messages import ROOT
 
 KEEP_ALIVE_S = 10
 KEPT = 5000  # messages not yet looked at
 HEARS = ("state", "presence", "events")
-
-
-class Place(NamedTuple):
-    """Where the broker is, and who we are to it."""
-
-    host: str = "127.0.0.1"
-    port: int = 1883
-    user: str = ""
-    password: str = ""
-    authority: Path | None = None  # certificate of who signed the broker's; with it, TLS
 
 
 class Said(NamedTuple):
@@ -38,22 +28,24 @@ class Said(NamedTuple):
 class Ear:
     """The session. Other people's messages pile up in `said`; paho's thread does nothing else."""
 
-    def __init__(self, place: Place, client_id: str) -> None:
+    def __init__(self, address: Address, client_id: str) -> None:
         self.said: deque[Said] = deque(maxlen=KEPT)
         self._presence = f"lyewatch/notify/{client_id}"
         self._client = client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
         client.suppress_exceptions = True  # one in a callback would end paho's thread and leave it looking alive
-        if place.user:
-            client.username_pw_set(place.user, place.password)
-        if place.authority is not None:
-            context = ssl.create_default_context(cafile=str(place.authority))
+        if address.user:
+            client.username_pw_set(address.user, address.password)
+        if address.authority is not None:
+            context = ssl.create_default_context(cafile=str(address.authority))
             context.minimum_version = ssl.TLSVersion.TLSv1_2
+            if address.certificate is not None:
+                context.load_cert_chain(address.certificate, address.key)
             client.tls_set_context(context)
         client.will_set(self._presence, b'{"present":"gone"}', qos=1, retain=True)
         client.reconnect_delay_set(1, 30)
         client.on_connect = self._connected
         client.on_message = self._heard
-        client.connect_async(place.host, place.port, KEEP_ALIVE_S)
+        client.connect_async(address.host, address.port, KEEP_ALIVE_S)
         client.loop_start()
 
     def _connected(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:

@@ -10,8 +10,9 @@ from collections.abc import Callable
 from pydantic import ValidationError
 
 from controller.link import messages as m
+from controller.link.broker import Address
 from controller.notify.decide import Heard, Rules, Time, begin, decide
-from controller.notify.ear import Ear, Place, Said
+from controller.notify.ear import Ear, Said
 from controller.notify.send import Post
 
 TICK_S = 0.25
@@ -56,7 +57,7 @@ def understood(said: Said) -> Heard | None:
 
 def run(
     rules: Rules,
-    place: Place,
+    address: Address,
     client_id: str,
     first: Post,
     second: Post,
@@ -65,7 +66,7 @@ def run(
     local: Callable[[], time.struct_time] = time.localtime,
 ) -> None:
     """Watch until `wait` says that it is over."""
-    ear = Ear(place, client_id)
+    ear = Ear(address, client_id)
 
     def moment() -> Time:
         here = local()

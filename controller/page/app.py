@@ -7,39 +7,37 @@ import contextlib
 import gzip
 import logging
 import time
-from collections import OrderedDict
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from controller.link.messages import CommandAsk, HistoryAsk, HistoryReply, LogEntry
+from controller.link.broker import Address
 from controller.page import api, verbs
-from controller.page.bench import Bench, NoBench
-from controller.page.broker import Broker, BrokerAddress, BrokerLost, NoAnswer
+from controller.page.asking import Asking
+from controller.page.bench import Bench
+from controller.page.broker import Broker
 from controller.page.feed import Feed
 from controller.page.gate import Gate, at_home
 from controller.page.leases import Leases
 from controller.page.limits import Limits
 from controller.page.people import People, Role, Who
+from controller.page.refusal import ANSWERS, Refused
 from controller.page.rigs import Rigs
 from controller.page.shell import Built, page
 from controller.page.signing import PageKey
 
 log = logging.getLogger("lyewatch.page")
 B = TypeVar("B", bound=BaseModel)
-HISTORY_KEPT: Final = 64
-HISTORY_KEPT_S: Final = 5.0
-STATE_OLD_S: Final = 10.0  # the guard takes a challenge for as long
 TYPES: Final = {
     ".js": "text/javascript; charset=utf-8",
     ".svg": "image/svg+xml",
@@ -52,18 +50,12 @@ class Settings:
     """What the person who starts the page decides."""
 
     folder: Path  # accounts, sessions, the page's key
-    broker: BrokerAddress = field(default_factory=BrokerAddress)
+    broker: Address = field(default_factory=Address)
     names: tuple[str, ...] = ()  # host names to answer to, besides this machine's own
     secure: bool = False  # served over HTTPS
     open_view: bool = False  # viewing from the home network needs no account
     open_faults: bool = False  # a viewer may cause faults on a simulated rig
     benches: Mapping[str, Bench] = field(default_factory=dict)
-
-
-class Refused(Exception):
-    def __init__(self, status: int, why: str, wait_s: float = 0.0) -> None:
-        super().__init__(why)
-        self.status, self.why, self.wait_s = status, why, wait_s
 
 
 class Page:
@@ -76,10 +68,9 @@ class Page:
         self.limits = Limits()
         self.feed = Feed(self.rigs, built.build)
         self.broker = Broker(settings.broker, f"page-{key.id}", self.rigs, self.feed.changed)
-        self.leases = Leases(self.rigs, self.ask_guard)
+        self.asking = Asking(self.rigs, self.broker, key, settings.benches)
+        self.leases = Leases(self.rigs, self.asking.guard)
         self._hashing = asyncio.Semaphore(1)  # one password at a time: each takes 19 MiB
-        self._asked: OrderedDict[str, None] = OrderedDict()
-        self._history: OrderedDict[str, tuple[float, asyncio.Task[HistoryReply]]] = OrderedDict()
         self._packed = {name: gzip.compress(data, 9, mtime=0) for name, data in built.files.items()}
         self.cookie = "__Host-lyewatch" if settings.secure else "lyewatch"
 
@@ -206,101 +197,34 @@ class Page:
         return response
 
     async def history(self, _request: Request, _who: Who, body: api.HistoryWanted) -> dict[str, Any]:
-        self._known(body.rig)
-        ask = HistoryAsk(**body.model_dump(exclude={"rig"}))
-        key = body.model_dump_json()
-        now_s = time.monotonic()
-        kept = self._history.get(key)
-        if kept is None or now_s - kept[0] > HISTORY_KEPT_S or (kept[1].done() and kept[1].exception()):
-            # many phones that ask the same at once are one question to the rig
-            kept = self._history[key] = (now_s, asyncio.create_task(self.broker.history(body.rig, ask)))
-            kept[1].add_done_callback(lambda task: task.cancelled() or task.exception())
-            while len(self._history) > HISTORY_KEPT:
-                self._history.popitem(last=False)
-        return (await asyncio.shield(kept[1])).model_dump(mode="json")
+        return (await self.asking.history(body)).model_dump(mode="json")
 
     async def command(self, request: Request, who: Who, body: api.CommandWanted) -> dict[str, Any]:
         self.limit("stop" if body.verb == "stop" else "ask", who.name or address(request))
         wrong = verbs.wrong_with(body, who.role)
         if wrong is not None:
             raise Refused(*wrong)
-        if body.id in self._asked:
-            raise Refused(409, "this was asked already; look at what the rig says")
-        self._asked[body.id] = None
-        if len(self._asked) > 1000:
-            self._asked.popitem(last=False)
-        answer = await self.ask_guard(body, who.name or "somebody on the home network")
+        self.asking.once(body.id)
+        answer = await self.asking.guard(body, who.name or "somebody on the home network")
         if body.verb == "start" and answer.accepted:
             self.leases.keep(body.rig, who.name)
         return answer.model_dump()
 
-    async def ask_guard(self, wanted: api.CommandWanted, name: str) -> api.CommandAnswer:
-        """Signs and sends; the answer is the guard's own, or that there was none."""
-        seen = self._known(wanted.rig)
-        challenge = ""
-        if seen.state is not None and seen.arrived_s is not None and time.monotonic() - seen.arrived_s < STATE_OLD_S:
-            challenge = seen.state["challenge"]
-        elif wanted.verb != "stop":  # a stop is sent whatever is known
-            raise Refused(503, "nothing new is heard from the rig, so it cannot be asked now")
-        ask = CommandAsk(
-            verb=wanted.verb,
-            client=self.broker.client_id,
-            id=wanted.id,
-            number=wanted.number,
-            subject=wanted.subject,
-            text=wanted.text.strip(),
-            litres=wanted.litres,
-            hours=wanted.hours,
-            challenge=challenge,
-        )
-        if wanted.verb in verbs.UNSIGNED:
-            ask = ask.model_copy(update={"text": f"{name}: {ask.text}".rstrip(": ")})
-        else:
-            ask = self.key.sign(ask, name, seen.state["cells"] if seen.state else 0)
-        log.info("%s asks %s: %s", name, wanted.rig, wanted.verb)
-        try:
-            reply = await self.broker.command(wanted.rig, ask)
-        except NoAnswer as error:
-            return api.CommandAnswer(accepted=None, why=str(error))
-        return api.CommandAnswer(accepted=reply.accepted, why=reply.why)
-
     async def logbook(self, _request: Request, who: Who, body: api.LogWanted) -> dict[str, Any]:
-        self._known(body.rig)
-        entry = LogEntry(**body.model_dump(exclude={"rig"}), who=who.name, time_s=time.time())
-        await self.broker.log_entry(body.rig, entry)
+        await self.asking.log_entry(body, who.name)
         return {"done": True}
 
     async def faults(self, request: Request, _who: Who, _body: None) -> dict[str, Any]:
-        bench = self._bench(request.path_params["rig"])
+        bench = self.asking.bench(request.path_params["rig"])
         return api.Faults(faults=await asyncio.to_thread(bench.faults)).model_dump()
 
     async def fault(self, _request: Request, who: Who, body: api.FaultWanted) -> dict[str, Any]:
         if not self.me(who)["may_fault"]:
             raise Refused(403 if who.role else 401, "causing a fault needs the role operator")
-        await asyncio.to_thread(self._bench(body.rig).play, body.name, body.clear)
-        log.info(
-            "%s %s fault %r on simulated %s",
-            who.name or "a viewer",
-            "clears" if body.clear else "causes",
-            body.name,
-            body.rig,
-        )
+        await asyncio.to_thread(self.asking.bench(body.rig).play, body.name, body.clear)
+        does = "clears" if body.clear else "causes"
+        log.info("%s %s fault %r on simulated %s", who.name or "a viewer", does, body.name, body.rig)
         return {"done": True}
-
-    def _bench(self, rig: str) -> Bench:
-        state = self._known(rig).state
-        bench = self.settings.benches.get(rig)
-        if state is None or not state["simulated"]:
-            raise Refused(403, "this rig is not simulated")
-        if bench is None:
-            raise Refused(404, "this page does not know the bench of that rig")
-        return bench
-
-    def _known(self, rig: str) -> Any:
-        seen = self.rigs.seen.get(rig)
-        if seen is None:
-            raise Refused(404, "no rig of that name is on the broker")
-        return seen
 
     # --- the application
 
@@ -370,15 +294,7 @@ class Page:
                 Middleware(Gate, names=self.settings.names, policy=self.built.policy, secure=self.settings.secure),
                 Middleware(GZipMiddleware, minimum_size=800, compresslevel=6),
             ],
-            exception_handlers={
-                Refused: refused,
-                BrokerLost: unavailable,
-                NoAnswer: unavailable,
-                NoBench: unavailable,
-                ValidationError: not_understood,
-                ClientDisconnect: not_understood,
-                ValueError: not_understood,
-            },
+            exception_handlers=ANSWERS,
         )
 
 
@@ -391,21 +307,3 @@ async def read(request: Request, body: type[B]) -> B:
     if len(data) > api.BODY_BYTES:
         raise Refused(413, "too long")
     return body.model_validate_json(data)
-
-
-async def refused(_request: Request, error: Exception) -> Response:
-    assert isinstance(error, Refused)
-    headers = {"Retry-After": f"{error.wait_s:.0f}"} if error.wait_s else None
-    return JSONResponse({"why": error.why}, error.status, headers)
-
-
-async def unavailable(_request: Request, error: Exception) -> Response:
-    return JSONResponse({"why": str(error)}, 503)
-
-
-async def not_understood(_request: Request, error: Exception) -> Response:
-    if isinstance(error, ValidationError):
-        first = error.errors(include_input=False, include_url=False)[0]
-        where = ".".join(str(p) for p in first["loc"]) or "the request"
-        return JSONResponse({"why": f"{where}: {first['msg']}"}, 400)
-    return JSONResponse({"why": str(error)[:300]}, 400)

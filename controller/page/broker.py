@@ -12,8 +12,6 @@ import ssl
 import time
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Final
 
 import paho.mqtt.client as mqtt
@@ -22,6 +20,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from pydantic import ValidationError
 
+from controller.link.broker import Address
 from controller.link.messages import (
     ROOT,
     CommandAsk,
@@ -53,21 +52,10 @@ class BrokerLost(ConnectionError):
     """The broker cannot be reached now."""
 
 
-@dataclass(frozen=True, slots=True)
-class BrokerAddress:
-    host: str = "127.0.0.1"
-    port: int = 1883
-    user: str = ""
-    password: str = ""
-    authority: Path | None = None  # PEM; given: TLS
-    certificate: Path | None = None
-    key: Path | None = None
-
-
 class Broker:
     """One connection for all phones. Everything but the paho callbacks runs on `loop`."""
 
-    def __init__(self, address: BrokerAddress, client_id: str, rigs: Rigs, changed: Callable[[str], None]) -> None:
+    def __init__(self, address: Address, client_id: str, rigs: Rigs, changed: Callable[[str], None]) -> None:
         """changed: called on the loop with a rig's name, or with "" when the broker came or went."""
         self.address, self.client_id, self.rigs, self.changed = address, client_id, rigs, changed
         self._loop: asyncio.AbstractEventLoop | None = None

@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 
 from controller.link import messages as m
+from controller.link.broker import Address
 from controller.notify.decide import Rules
-from controller.notify.ear import Place, Said
+from controller.notify.ear import Said
 from controller.notify.process import on_this_machine, run, understood
 from controller.notify.send import Apprise, Post
 from tests.broker import Mosquitto, Onlooker, mosquitto, until
@@ -50,7 +51,7 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
 def notifying(broker: Mosquitto, first: Web, second: Web, rules: Rules | None = None) -> Iterator[None]:
     ended = threading.Event()
     posts = [Post([Apprise(end.line)], first_pause_s=0.1) for end in (first, second)]
-    arguments = (rules or Rules(), Place(port=broker.port), "notify-test", *posts, ended.wait)
+    arguments = (rules or Rules(), Address(port=broker.port), "notify-test", *posts, ended.wait)
     thread = threading.Thread(target=run, args=arguments)
     thread.start()
     try:
