@@ -71,7 +71,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
     hydrogen_2i0_a = 2.0 * p.hydrogen_exchange_a_m2 * area_m2
     oxygen_2i0_a = 2.0 * p.oxygen_exchange_a_m2 * area_m2
     joints_ohm = p.joint_ohm * (cells + 1)
-    rest_a, full_c, full_v, leak_s = p.shunt_rest_a, p.film_full_c, p.film_full_v, p.film_leak_s
+    rest_a, full_c, full_v, leaks_per_s = p.shunt_rest_a, p.film_full_c, p.film_full_v, 1.0 / p.film_leak_s
     volts_per_c = full_v / full_c
     new = tuple.__new__  # a NamedTuple's own constructor costs three times as much
 
@@ -161,7 +161,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         if e[7]:
             first_c = film_c[0]
             cell_v, gas_a, film_a = one(current_a, first_c, e, 1.0, 1.0, ahead_s)
-            leak_a = first_c / leak_s
+            leak_a = first_c * leaks_per_s / (1.0 + leaks_per_s * ahead_s)
             film_a -= leak_a
             film_w = cells * film_a * (first_c + 0.5 * ahead_s * film_a) * volts_per_c
             return new(
@@ -176,7 +176,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         for i, charge_c in enumerate(film_c):
             area, through = (e[9], e[10]) if i == e[8] else (1.0, 1.0)
             cell_v, one_gas_a, film_a = one(current_a, charge_c, e, area, through, ahead_s)
-            per_s = (1.0 + BRIDGE_EMPTIES * (1.0 - through)) / leak_s
+            per_s = leaks_per_s * (1.0 + BRIDGE_EMPTIES * (1.0 - through))
             one_leak_a = charge_c * per_s / (1.0 + per_s * ahead_s)
             film_a -= one_leak_a
             volts += cell_v

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from controller.chemistry.constants import GAS_J_MOL_K, ZERO_CELSIUS_K
 
@@ -12,7 +16,7 @@ from .advance import advance
 from .inputs import RUN30, Inputs
 from .parameters import Parameters
 from .properties import WATER_J_KG_K, lye_fits
-from .rates import model
+from .rates import FELT, model
 from .state import NUMBERS, State
 
 
@@ -56,39 +60,111 @@ def cold_start(parameters: Parameters, temperature_c: float = 20.0, mass_fractio
 
 
 SETTLED_K_S = 1e-8  # 0.04 mK an hour
-CHUNK_S = 400.0
-LONGEST_JUMP_K = 10.0
-SPILL_S = 30.0  # for the gas that the water given back last has pressed out
+SETTLED = 1e-9  # of any other number, by a jump of any length
+WARM_UP_S = 60.0  # run scan by scan: valves, films and bubbles are in place, the air is mostly out
+FIRST_JUMP_S, LONGER, SHORTER, LAST_JUMP_S = 10.0, 4.0, 10.0, 1e8
+WORSE = 1.5  # times as fast as before a jump: it is taken back
+LONGEST_JUMP_K = 15.0
+JUMPS = 60
 SCAN_S = 0.1
+BESIDE = 1e-7  # of a number, for its slope
+SMALL = 1e-9  # mol, A, kg: how much of something that is not there counts
+
+_COUNTED = ("supply_ready_s", "wear", "wear_lasting", "joints_aged_ohm")  # these only ever go one way
+MOVES = tuple(at for at, name in enumerate(State._fields[:FELT]) if name not in _COUNTED)
 
 
-@lru_cache(maxsize=64)  # a state is immutable, and this takes a second
+def _among(name: str) -> int:
+    return MOVES.index(State._fields.index(name))
+
+
+HEATS = tuple(_among(name) for name in ("stack_j", "reservoir_h_j", "reservoir_o_j"))
+WATERS = (_among("water_h_kg"), _among("water_o_kg"))
+HYDROXIDES = (_among("hydroxide_h_kg"), _among("hydroxide_o_kg"))
+GASES = slice(_among("h2_h_mol"), _among("bubbles_o_mol") + 1)
+
+Vector = NDArray[np.float64]
+
+
+@lru_cache(maxsize=256)  # a state is immutable
 def steady_state(parameters: Parameters, inputs: Inputs = RUN30) -> State:
     """The state that lasts under these inputs, with the lye as it was filled, no wear, and all totals at zero.
 
-    The plant itself is run; only its slow warming is shortened, by extrapolating the temperatures and running on. Water
-    that was split is given back at each round. Raises ValueError where nothing lasts (a cell that runs away or boils).
+    Jumps of the implicit Euler method on the plant's own right-hand side, each longer than the one before: as patient
+    as running it at first, a root finder in the end. Water and hydroxide that go are given back at the temperature of
+    their side. Raises ValueError where it does not come to rest.
     """
-    contents_of = model(parameters).contents
-    state = _run(parameters, cold_start(parameters, inputs.ambient_c), inputs, CHUNK_S)
-    for _ in range(60):
-        first = _refilled(parameters, state)
-        second = _refilled(parameters, _run(parameters, first, inputs, CHUNK_S))
-        third = _refilled(parameters, _run(parameters, second, inputs, CHUNK_S))
-        start_c, middle_c, end_c = (contents_of(s).stack_c for s in (first, second, third))
-        before_k, after_k = middle_c - start_c, end_c - middle_c
-        if abs(after_k) < SETTLED_K_S * CHUNK_S:
-            return _counted_anew(_run(parameters, third, inputs, SPILL_S, SCAN_S))
-        left = min(max(after_k / before_k, 0.5), 0.93) if before_k != 0.0 else 0.9  # of a difference, after one chunk
-        ahead_k = after_k * left / (1.0 - left)
-        state = _warmed(parameters, third, max(-LONGEST_JUMP_K, min(LONGEST_JUMP_K, ahead_k)))
-    raise ValueError(f"nothing lasts under these inputs; the stack is at {contents_of(state).stack_c:.0f} C and moves")
+    lag_s = parameters.supply.start_lag_s
+    state = cold_start(parameters, inputs.ambient_c)
+    for _ in range(round((lag_s + WARM_UP_S) / SCAN_S)):
+        state = advance(parameters, state, inputs, SCAN_S)
+    state = _refilled(parameters, state)
+    heats_j_k = _heats_j_k(parameters, state)
+    flow = _flow_of(parameters, inputs, state)
+    numbers = np.array([*(state[at] for at in MOVES), *state.film_c])
+    now, jump_s = flow(numbers), FIRST_JUMP_S
+    for _ in range(JUMPS):
+        moves_k_s = np.abs(now[[*HEATS]] / heats_j_k).max()
+        step = np.linalg.solve(np.eye(len(numbers)) / jump_s - _slopes(flow, numbers, now), now)
+        small = np.all(np.abs(step) <= SETTLED * np.abs(numbers) + SMALL)
+        if moves_k_s < SETTLED_K_S and jump_s >= LAST_JUMP_S and small:
+            return _refilled(parameters, _unpacked(state, numbers + step))
+        then = numbers + step
+        then[GASES] = np.maximum(then[GASES], 0.1 * numbers[GASES])  # a straight line may lead below nothing
+        warms_k = np.abs(step[[*HEATS]] / heats_j_k).max()
+        there = flow(then) if warms_k <= LONGEST_JUMP_K else now
+        if warms_k > LONGEST_JUMP_K or np.abs(there[[*HEATS]] / heats_j_k).max() > WORSE * moves_k_s + SETTLED_K_S:
+            jump_s /= SHORTER  # it led past a bend
+        else:
+            numbers, now, jump_s = then, there, min(jump_s * LONGER, LAST_JUMP_S)
+    at_c = numbers[HEATS[0]] / parameters.heat.stack_j_k
+    raise ValueError(f"nothing lasts under these inputs; the stack is at {at_c:.0f} C and moves")
 
 
-def _run(parameters: Parameters, state: State, inputs: Inputs, duration_s: float, dt_s: float = 0.5) -> State:
-    for _ in range(round(duration_s / dt_s)):
-        state = advance(parameters, state, inputs, dt_s)
-    return state
+def _unpacked(state: State, numbers: Vector) -> State:
+    fields = list(state)
+    for at, number in zip(MOVES, numbers, strict=False):
+        fields[at] = float(number)
+    fields[-1] = tuple(float(number) for number in numbers[len(MOVES) :])
+    return State._make(fields)
+
+
+def _heats_j_k(parameters: Parameters, state: State) -> Vector:
+    """Heat capacities of the stack and of both sides, J/K."""
+    h_c, o_c = model(parameters).contents(state)[1:3]
+    return np.array([parameters.heat.stack_j_k, state.reservoir_h_j / h_c, state.reservoir_o_j / o_c])
+
+
+def _flow_of(parameters: Parameters, inputs: Inputs, state: State) -> Callable[[Vector], Vector]:
+    """How fast the numbers that move do so, with what is lost of the lye given back, half to each side."""
+    plant = model(parameters)
+    hydroxide_j_kg_k = lye_fits(parameters.hydraulics.lye).hydroxide_j_kg_k
+
+    def flow(numbers: Vector) -> Vector:
+        then = _unpacked(state, numbers)
+        rates, film_a = plant.rates(then, inputs, SCAN_S)
+        moving = np.array([*(rates[at] for at in MOVES), *film_a])
+        lost = [-0.5 * (moving[h] + moving[o]) for h, o in (WATERS, HYDROXIDES)]
+        more_j_k = lost[0] * WATER_J_KG_K + lost[1] * hydroxide_j_kg_k
+        for (h, o), half in zip((WATERS, HYDROXIDES), lost, strict=True):
+            moving[h] += half
+            moving[o] += half
+        for at, at_c in zip(HEATS[1:], plant.contents(then)[1:3], strict=True):
+            moving[at] += more_j_k * at_c
+        return moving
+
+    return flow
+
+
+def _slopes(flow: Callable[[Vector], Vector], numbers: Vector, now: Vector) -> Vector:
+    """The Jacobian, by differences."""
+    columns = []
+    for at, number in enumerate(numbers):
+        by = BESIDE * abs(number) + SMALL
+        beside = numbers.copy()
+        beside[at] += by
+        columns.append((flow(beside) - now) / by)
+    return np.stack(columns, axis=1)
 
 
 def _refilled(parameters: Parameters, state: State) -> State:
@@ -113,12 +189,3 @@ def _counted_anew(state: State) -> State:
     """Unworn, floor dry, totals zero."""
     totals: dict[str, Any] = dict.fromkeys(State._fields[State._fields.index("charge_c") : NUMBERS], 0.0)
     return state._replace(wear=0.0, wear_lasting=0.0, joints_aged_ohm=0.0, floor_m3=0.0, **totals)
-
-
-def _warmed(parameters: Parameters, state: State, kelvin: float) -> State:
-    _, h_c, o_c, *_ = model(parameters).contents(state)
-    return state._replace(
-        stack_j=state.stack_j + kelvin * parameters.heat.stack_j_k,
-        reservoir_h_j=state.reservoir_h_j * (h_c + kelvin) / h_c,
-        reservoir_o_j=state.reservoir_o_j * (o_c + kelvin) / o_c,
-    )

@@ -50,6 +50,21 @@ def test_the_same_steady_state_is_reached_by_running_from_cold() -> None:
     assert warm.cell_temperature_c == pytest.approx(steady.cell_temperature_c, abs=1.0)
 
 
+@given(st.floats(2.0, 35.0), st.floats(0.0, 35.0))
+@settings(max_examples=12, deadline=None)
+def test_a_steady_state_stands_still_at_any_current_and_in_any_room(amps: float, ambient_c: float) -> None:
+    inputs = RUN30._replace(setpoint_a=amps, ambient_c=ambient_c)
+    before = steady_state(BOATHOUSE, inputs)
+    after = run(before, inputs, 60.0)
+    first, later = seen(before, inputs), seen(after, inputs)
+    # the water that goes meanwhile, half a gram, is all that may show: a thousandth of what the lye can hold of heat
+    assert later.cell_temperature_c == pytest.approx(first.cell_temperature_c, abs=0.005)
+    assert later.stack_voltage_v == pytest.approx(first.stack_voltage_v, abs=2e-4)
+    assert later.h2_in_o2_percent == pytest.approx(first.h2_in_o2_percent, rel=1e-3)
+    assert later.mass_fraction == pytest.approx(BOATHOUSE.hydraulics.mass_fraction, abs=1e-4)
+    assert first.mass_fraction == pytest.approx(BOATHOUSE.hydraulics.mass_fraction, abs=1e-12)
+
+
 def test_a_bench_that_runs_away_is_steady_only_at_the_boiling_point() -> None:
     boiling = RUN30._replace(coolant_open=False, setpoint_a=60.0, setpoint_v=7.4)
     assert 105.0 < seen(steady_state(BOATHOUSE, boiling), boiling).cell_temperature_c < 116.0
