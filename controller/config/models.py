@@ -188,6 +188,9 @@ class Limit(Table):
     title: Name | None = None
     derate_to: Number | None = Field(default=None, description="where a derate reaches the minimum current")
     deadband: NotNegative | None = Field(default=None, description="how far the value must come back until it clears")
+    differ: NotNegative | None = Field(
+        default=None, description="how far the signals of a vote may lie apart, besides their errors"
+    )
     delay_s: float | None = Field(default=None, ge=0.0, le=600.0, description="how long it must hold, s")
     grace_s: float | None = Field(
         default=None, gt=0.0, le=6.0, description="how long the signal may go unseen, at most 6 s"

@@ -59,7 +59,7 @@ STANDARD: dict[str, str] = {
 }
 
 OF_A_SIGNAL = ("range_low", "range_high", "error", "normal", "step", "rate", "means")
-OF_A_LIMIT = ("above", "below", "derate_to", "deadband", "far")
+OF_A_LIMIT = ("above", "below", "derate_to", "deadband", "far", "differ")
 _SUFFIXES = sorted((unit.suffix for unit in QUANTITIES.values() if unit.suffix), key=len, reverse=True)
 _FOREIGN = {"K", "F", "mV", "mA", "bar", "Pa", "kPa", "cm", "m", "ppm", "L_h", "lpm"}  # recognised, to be refused
 PER_CELL = "V_per_cell"

@@ -336,11 +336,35 @@ ADVICE: dict[str, Advice] = {
         "Measure the density and feel the clamps once power is off.",
         "Do not tighten a clamp under power.",
     ),
+    "scans late": Advice(
+        "morning",
+        "What else runs on the controller? Its supply voltage, its temperature, its card.",
+        "End what else runs there, and see that its supply and its card are good.",
+        "Do not leave the rig alone while scans come late: too late is a trip.",
+    ),
     "frost warn": Advice(
         "morning",
         "Coolant line, seal and vent: ice bursts the one and plugs the others.",
         "Drain the coolant line or warm the room, and see that the vent is free.",
         "Do not start before the vent is proven free.",
+    ),
+}
+
+# Endings of the names of alarms about a vote; what stands before them is the limit.
+DEGRADED = ": a sensor lost"
+DISAGREE = ": sensors disagree"
+_OF_A_VOTE = {
+    DEGRADED: Advice(
+        "morning",
+        "The sensor that is named: its plug, its wire, its supply.",
+        "Mend or replace it within the 24 h of running that are left to it.",
+        "Do not take the other one's wire off to try: that cuts power.",
+    ),
+    DISAGREE: Advice(
+        "morning",
+        "Both sensors that are named: does one stick, or stand in another place?",
+        "Test each by hand with power off, and replace the one that is wrong.",
+        "Do not believe the one that suits you.",
     ),
 }
 
@@ -355,4 +379,5 @@ UNKNOWN = Advice(
 def advice(cause: str) -> Advice:
     """What to do about a cause, by its name. A lost device, or a limit that the rig file named itself, gets caution."""
     known = ADVICE.get(cause) or ADVICE.get(cause.removesuffix(" warn"))
-    return known or UNKNOWN
+    of_a_vote = next((said for ending, said in _OF_A_VOTE.items() if cause.endswith(ending)), UNKNOWN)
+    return known or of_a_vote

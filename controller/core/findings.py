@@ -4,6 +4,7 @@ not follow, a forced signal under power."""
 from __future__ import annotations
 
 from controller.core.events import Happened
+from controller.core.memory import Late
 from controller.core.outputs import PINS, POWER_PINS, Outputs
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, State
@@ -16,6 +17,10 @@ EXPLAIN_S = 0.3
 OPENED = "opened by itself"
 # Current that was gone for so long has been cut out, not just missed.
 CUT_OUT_S = 0.5
+# So many scans in a row, or more than this share of those of a minute: the controller has too much to do.
+LATE_IN_A_ROW = 3
+LATE_SHARE = 0.01
+LATE_WITHIN_S = 60.0
 _UNDER_WAY = frozenset({State.VENTING, State.RUNNING})  # the supply has had its time to start
 _PLACE = tuple(Outputs._fields.index(name) for name in PINS)
 
@@ -54,12 +59,32 @@ def paused(scan: Scan) -> bool:
 
 
 def _time(scan: Scan) -> None:
-    if scan.before.scan and scan.dt_s > 2.0 * scan.rig.scan_s:
+    late = bool(scan.before.scan) and scan.dt_s > 2.0 * scan.rig.scan_s
+    if late:
         scan.proof = False  # late by more than a period: this scan proves nothing
         scan.say(Happened.LATE_SCAN, "late scan", seen=scan.dt_s, limit=scan.rig.scan_s)
+    if late or scan.late.at_s:
+        _often_late(scan, late)
     if scan.seq.powered and paused(scan):
         gap_s = 0.5 * scan.rig.power.watchdog_s
         scan.causes.append(found(scan, "scan gap", scan.before.now_s, scan.dt_s, gap_s))
+
+
+def _often_late(scan: Scan, late: bool) -> None:
+    """An alarm on late scans in a row, or on too many in a minute; over once a minute has had none."""
+    before, most = scan.late, int(LATE_SHARE * LATE_WITHIN_S / scan.rig.scan_s + ROUNDING_S)
+    at_s = tuple(s for s in before.at_s if scan.now_s - s < LATE_WITHIN_S)
+    in_a_row = 0
+    if late:
+        at_s = (*at_s, scan.now_s)[-most - 1 :]
+        in_a_row = min(before.in_a_row + 1, LATE_IN_A_ROW)
+    row, many = in_a_row >= LATE_IN_A_ROW, len(at_s) > most
+    scan.late = Late(in_a_row, at_s, bool(at_s) and (before.standing or row or many))
+    if scan.late.standing and not before.standing:
+        what = f"{LATE_IN_A_ROW} scans in a row came late" if row else "more than 1 % of a minute's scans came late"
+        scan.say(Happened.ALARM, "scans late", what, seen=float(len(at_s)), limit=float(most))
+    elif before.standing and not scan.late.standing:
+        scan.say(Happened.ALARM_CLEARED, "scans late", "none has come late for a minute", seen=0.0, limit=float(most))
 
 
 def _pins(scan: Scan) -> None:

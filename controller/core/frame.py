@@ -6,7 +6,8 @@ frame holds the memory entire, so that a replay can begin at any of them and mus
 Layout, little-endian: HEADER; a byte that counts signals and one for limits; for each signal READING and VALUE, then
 its bad bits (two bytes of length, then most significant byte first); after a count, the LIMIT of each limit that is
 not at rest; PINS; CONTROLLER; SEQUENCE; RUN; PERSON; OUTPUTS; MEMORY; after a count of two bytes, the starts within the
-hour; and, after a length, a JSON list of the latch, the texts of run and person, and the commands.
+hour; a VOTE for each vote; LATE and the times of the late scans; and, after a length, a JSON list of the latch, the
+texts of run and person, and the commands.
 """
 
 from __future__ import annotations
@@ -19,16 +20,17 @@ from typing import Any, NamedTuple, get_type_hints
 
 from controller.core.commands import Command
 from controller.core.limits import RESTING, LimitState
-from controller.core.memory import Inputs, Memory, Person, Run, Sequence
+from controller.core.memory import Inputs, Late, Memory, Person, Run, Sequence
 from controller.core.outputs import PINS, Outputs
 from controller.core.plain import from_plain, to_plain
 from controller.core.rig import Rig
 from controller.core.sequence import Check, State
 from controller.core.signals import Code, Reading, Status, Value
 from controller.core.trips import Latch
+from controller.core.voting import VoteState
 
 MAGIC = b"LWF"
-VERSION = 3
+VERSION = 4
 
 HEADER = struct.Struct("<3sB8s16sQdd?")  # magic, version, boot, rig hash, scan, now_s, wall_s, synchronised
 READING = struct.Struct("<?ddB")  # is there a number, number, stamp_s, code
@@ -37,6 +39,8 @@ LIMIT = struct.Struct("<Bddd???Bb")  # position, filled, stamp, onset, demanded,
 PINS_ = struct.Struct(f"<{len(PINS)}B")  # 0, 1, 2 for not wired
 CONTROLLER = struct.Struct("<3BQ??")  # contacts, latch on disk, well, synchronised
 MEMORY = struct.Struct("<dQQdd3BQ??")
+VOTE = struct.Struct("<Bdd?")  # lost, degraded_s, apart_s, apart
+LATE = struct.Struct("<B?B")  # in a row, standing, count
 
 
 def _layout(kind: type[tuple[Any, ...]]) -> struct.Struct:
@@ -135,6 +139,10 @@ def pack(rig: Rig, boot: str, wall_s: float, inputs: Inputs, commands: SequenceO
         )
     )
     parts.append(struct.pack(f"<H{len(memory.starts_s)}d", len(memory.starts_s), *memory.starts_s))
+    parts.extend(VOTE.pack(*state) for state in memory.votes)
+    late = memory.late
+    parts.append(LATE.pack(late.in_a_row, late.standing, len(late.at_s)))
+    parts.append(struct.pack(f"<{len(late.at_s)}d", *late.at_s))
     texts = json.dumps(
         [to_plain(latch), run.ending, person.driven, [to_plain(c) for c in commands]], separators=(",", ":")
     ).encode()
@@ -232,6 +240,9 @@ def _unpack(rig: Rig, data: bytes) -> Frame:
     now_s, _, events, cap, began_s, *tri, memory_disk, memory_well, obey = reader.take(MEMORY)
     count = int.from_bytes(reader.bytes(2), "little")
     starts_s = reader.take(struct.Struct(f"<{count}d"))
+    votes = tuple(VoteState(*reader.take(VOTE)) for _ in rig.votes)
+    in_a_row, standing, count = reader.take(LATE)
+    late = Late(in_a_row, reader.take(struct.Struct(f"<{count}d")), standing)
     texts = reader.bytes(int.from_bytes(reader.bytes(4), "little"))
     latch, ending, driven, commands = json.loads(texts)
     if reader.at != len(data):
@@ -254,5 +265,7 @@ def _unpack(rig: Rig, data: bytes) -> Frame:
         memory_disk,
         memory_well,
         obey,
+        votes,
+        late,
     )
     return Frame(boot, rig_hash, wall_s, inputs, tuple(from_plain(Command, c) for c in commands), memory)

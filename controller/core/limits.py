@@ -63,6 +63,7 @@ class Limit:
     bypassable: bool = False
     derate_to: float = 0.0  # for a derate: where the cap reaches the minimum current
     takes_refused: bool = True  # a refused reading on the trip side is a demand
+    differ: float = 0.0  # members of a vote may differ by so much besides their errors: they stand in different places
     proving: bool = False  # needs something the start itself switches on: proven in `checking`, not before it
 
 

@@ -11,6 +11,7 @@ from controller.core.rig import Rig
 from controller.core.sequence import Check, State
 from controller.core.signals import Reading, Value, unseen
 from controller.core.trips import Latch
+from controller.core.voting import VoteState
 
 NOT_SEEN = -1e6  # no such temperature, no such level
 
@@ -95,6 +96,14 @@ class Sequence(NamedTuple):
     flowed_s: float = 0.0  # of a step of the self-test: how long current has flowed that must not
 
 
+class Late(NamedTuple):
+    """Scans that came late by more than a period."""
+
+    in_a_row: int = 0  # as many as raise the alarm, at most
+    at_s: tuple[float, ...] = ()  # within the last minute, no more of them than raise the alarm
+    standing: bool = False
+
+
 class Memory(NamedTuple):
     now_s: float
     scan: int
@@ -113,6 +122,8 @@ class Memory(NamedTuple):
     latch_on_disk: int = 0
     controller_well: bool = False
     pins_obey: bool = True
+    votes: tuple[VoteState, ...] = ()  # in the order of Rig.votes
+    late: Late = Late()
 
 
 def gas_may_be_present(memory: Memory) -> bool:
@@ -138,4 +149,5 @@ def first(rig: Rig, latch: Latch, now_s: float) -> Memory:
         outputs=OFF,
         events=0,
         began_s=now_s,
+        votes=(VoteState(),) * len(rig.votes),
     )

@@ -12,6 +12,7 @@ from controller.core.derate import exhausted
 from controller.core.events import Happened
 from controller.core.findings import found
 from controller.core.limits import Limit
+from controller.core.members import worn_out
 from controller.core.rig import Grade
 from controller.core.scan import Scan
 from controller.core.sequence import POWERED_STATES, Check, On, State, after
@@ -178,7 +179,8 @@ def work(scan: Scan) -> None:
 
 
 def demand_stops(scan: Scan) -> None:
-    """Limits whose effect is an orderly stop, and derates that have nothing left to take away."""
+    """Limits whose effect is an orderly stop, derates that have nothing left to take away, and votes that have run for
+    too long without a member."""
     if scan.seq.state not in POWERED_STATES or scan.seq.state is State.STOPPING:
         return
     for at in scan.rig.stops:
@@ -191,11 +193,15 @@ def demand_stops(scan: Scan) -> None:
         if number is not None:
             _demand_stop(scan, limit, number, limit.derate_to)
             return
+    for limit, why in worn_out(scan.rig, scan.votes):
+        _demand_stop(scan, limit, None, limit.threshold, why)
+        return
 
 
-def _demand_stop(scan: Scan, limit: Limit, number: float | None, threshold: float) -> None:
-    scan.run = scan.run._replace(ending=limit.title)
-    scan.say(Happened.STOP_DEMANDED, limit.name, limit.title, seen=number, limit=threshold)
+def _demand_stop(scan: Scan, limit: Limit, number: float | None, threshold: float, why: str = "") -> None:
+    why = why or limit.title
+    scan.run = scan.run._replace(ending=why)
+    scan.say(Happened.STOP_DEMANDED, limit.name, why, seen=number, limit=threshold)
     scan.wish(On.STOP)
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from controller.core.accounts import used_up, water_used_g
 from controller.core.commands import AT_THE_RIG, Source
 from controller.core.limits import Arming, Effect, Limit, is_clear
+from controller.core.members import worn_out
 from controller.core.memory import Memory
 from controller.core.rig import Grade, Rig
 from controller.core.sequence import State
@@ -86,6 +87,11 @@ def _standing(rig: Rig, memory: Memory) -> list[Limit]:
 def _limits(rig: Rig, memory: Memory, _source: Source) -> _Answer:
     standing = _standing(rig, memory)
     return not standing, ("not clear: " + ", ".join(x.title for x in standing)) if standing else "all clear"
+
+
+def _votes(rig: Rig, memory: Memory, _source: Source) -> _Answer:
+    why = "; ".join(why for _, why in worn_out(rig, memory.votes))
+    return not why, why or "none has run for too long with a sensor lost"
 
 
 def _temperature(rig: Rig, memory: Memory, _source: Source) -> _Answer:
@@ -168,6 +174,7 @@ _TABLE: tuple[tuple[str, str, _Test], ...] = (
     ("controller", "Controller well", _controller),
     ("signals", "All protective signals good", _signals),
     ("limits", "All limits clear", _limits),
+    ("votes", "Sensors of every vote", _votes),
     ("water", "Water for a run", _water),
     ("temperature", "Lye at a temperature to start from", _temperature),
     ("dead", "Power proven off", _dead),

@@ -142,6 +142,7 @@ class Rig:
     quick: tuple[tuple[int, float, float], ...] = field(init=False)  # for each limit: member, and clear between
     derates: tuple[Limit, ...] = field(init=False)
     stops: tuple[int, ...] = field(init=False)  # positions of limits that end in an orderly stop
+    votes: tuple[int, ...] = field(init=False)  # positions of limits that trip or stop by the vote of several signals
     protective: tuple[int, ...] = field(init=False)  # positions of signals that a trip hangs on
     hasty: dict[int, Limit] = field(init=False, hash=False)  # the flow's limits while the temperature is not good
     suck_back: int = field(init=False)  # position of the under-pressure alarm, -1 without one
@@ -153,6 +154,8 @@ class Rig:
         put(self, "quick", tuple((limit.members[0], *clear_between(limit)) for limit in self.limits))
         put(self, "derates", tuple(limit for limit in self.limits if limit.effect is Effect.DERATE))
         put(self, "stops", tuple(at for at, limit in enumerate(self.limits) if limit.effect is Effect.STOP))
+        votes = (at for at, x in enumerate(self.limits) if len(x.members) > 1 and x.effect >= Effect.STOP)
+        put(self, "votes", tuple(votes))
         trips = {m for limit in self.limits if limit.effect is Effect.TRIP for m in limit.members}
         put(self, "protective", tuple(sorted(trips)))
         flow = {at: x for at, x in enumerate(self.limits) if x.name == "coolant flow low" and x.delay_s > HASTY_S}

@@ -25,6 +25,7 @@ class Scan:
         "events",
         "inputs",
         "latch",
+        "late",
         "limits",
         "now_s",
         "person",
@@ -35,6 +36,7 @@ class Scan:
         "seq",
         "starts_s",
         "values",
+        "votes",
         "wishes",
     )
 
@@ -52,6 +54,8 @@ class Scan:
         self.person: Person = before.person
         self.starts_s = before.starts_s
         self.cap = before.cap
+        self.votes = before.votes
+        self.late = before.late
         self.event_number = before.events
         self.events: list[Event] = []
         self.causes: list[Cause] = []  # of a trip, found in this scan
@@ -113,6 +117,8 @@ class Scan:
             inputs.latch_on_disk,
             inputs.controller_well,
             self.pins_obey,
+            self.votes,
+            self.late,
         )
 
 

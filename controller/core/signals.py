@@ -87,9 +87,11 @@ class Signal:
     device: str = ""  # chip or bus it hangs on: signals lost with one device are one cause
     window_scans: int = 60  # three graces: more than half of them bad is "intermittent"
     fresh_s: float = field(init=False)  # older than one and a half periods is old
+    lost_after_s: float = field(init=False)  # unseen for so long is lost, and said: one bad sample in a hundred is not
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fresh_s", 1.5 * self.period_s)
+        object.__setattr__(self, "lost_after_s", max(1.0, 3.0 * self.period_s))
 
 
 class Value(NamedTuple):

@@ -17,6 +17,7 @@ from controller.core.drive import drive
 from controller.core.events import Event, Happened
 from controller.core.findings import OPENED, found, look, time_ran_backwards
 from controller.core.limits import RESTING, Effect, Limit, LimitState, TripKind, grace_s, refused_beyond, watch
+from controller.core.members import compare
 from controller.core.memory import Inputs, Memory, first
 from controller.core.moves import account, demand_stops, judge_gas, move, work
 from controller.core.orders import obey
@@ -50,6 +51,7 @@ def step(
     if back_s > 0.0:
         time_ran_backwards(scan, back_s)
     _believe(scan)
+    compare(scan)
     look(scan)
     cross_check(scan)
     account(scan)
@@ -87,9 +89,8 @@ def _believe(scan: Scan) -> None:
 
 def _note_loss(scan: Scan, signal: Signal, old: Value, new: Value) -> None:
     """A loss is said once it has lasted, so that one bad sample in a hundred does not fill the record."""
-    lasts_s = max(1.0, 3.0 * signal.period_s)
-    was_lost = scan.before.now_s - old.good_stamp_s >= lasts_s
-    is_lost = scan.now_s - new.good_stamp_s >= lasts_s
+    was_lost = scan.before.now_s - old.good_stamp_s >= signal.lost_after_s
+    is_lost = scan.now_s - new.good_stamp_s >= signal.lost_after_s
     if is_lost and not was_lost:
         scan.say(Happened.SIGNAL_LOST, signal.name, new.code.name, seen=new.rejected)
     elif was_lost and not is_lost:

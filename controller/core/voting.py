@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from enum import IntEnum
+from typing import NamedTuple
 
 
 class Ballot(IntEnum):
@@ -22,6 +23,15 @@ class Verdict(IntEnum):
     UNDECIDED = 1  # too many abstain: neither starts nor clears a delay
     DEMAND = 2
     BLIND = 3  # the blind members alone decide: due at once, their grace was the delay
+
+
+class VoteState(NamedTuple):
+    """What is remembered of a vote's members: who is lost, and whether they tell of the same thing."""
+
+    lost: int = 0  # one bit a member, the first member lowest
+    degraded_s: float = 0.0  # of running with a member lost
+    apart_s: float = 0.0  # that members have said different things
+    apart: bool = False  # and the alarm that says so stands
 
 
 def vote(ballots: Iterable[Ballot], needed: int) -> Verdict:

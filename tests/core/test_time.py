@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 from controller.core.commands import Command, Source, Verb
 from controller.core.events import Happened
-from controller.core.memory import Inputs
+from controller.core.frame import pack, unpack
+from controller.core.memory import Inputs, Late
 from controller.core.outputs import PINS
 from controller.core.sequence import State
 from controller.core.signals import Reading
 from controller.core.step import step
-from tests.core.bench import Bench
+from tests.core.bench import Bench, rig
 
 
 def running() -> Bench:
@@ -67,6 +68,83 @@ def test_a_scan_late_by_more_than_a_period_gives_an_event_and_no_edge(dt_s: floa
     assert bench.state is State.RUNNING
     bench.scan()
     assert bench.outputs.edge
+
+
+def late(bench: Bench, scans: int) -> None:
+    for _ in range(scans):
+        bench.scan(dt_s=0.25)
+
+
+@pytest.mark.parametrize(
+    ("in_a_row", "said", "powered"),
+    [(1, 0, True), (2, 0, True), (2, 0, False), (3, 1, True), (3, 1, False), (6, 1, False)],
+)
+def test_three_late_scans_in_a_row_are_an_alarm_that_ends_after_a_minute_without_one(
+    in_a_row: int, said: int, powered: bool
+) -> None:
+    bench = running() if powered else Bench()
+    bench.run(1.0)
+    state = bench.state
+    late(bench, in_a_row)
+    assert bench.said(Happened.ALARM) == ["scans late"] * said
+    bench.run(59.0)
+    assert bench.said(Happened.ALARM_CLEARED) == []
+    bench.run(1.2)
+    assert bench.said(Happened.ALARM_CLEARED) == ["scans late"] * said
+    assert bench.state is state
+    assert bench.memory.late == Late()
+
+
+def test_two_late_scans_and_one_in_time_are_not_three_in_a_row() -> None:
+    bench = running()
+    for _ in range(3):
+        late(bench, 2)
+        bench.scan()
+    assert bench.said(Happened.ALARM) == []
+    assert bench.said(Happened.LATE_SCAN) == ["late scan"] * 6
+
+
+@pytest.mark.parametrize(("count", "said"), [(6, 0), (7, 1), (20, 1)])
+def test_more_than_one_late_scan_in_a_hundred_of_a_minute_is_an_alarm(count: int, said: int) -> None:
+    """600 scans a minute: six are one in a hundred."""
+    bench = running()
+    for _ in range(count):
+        late(bench, 1)
+        bench.run(1.0)
+    assert bench.said(Happened.ALARM) == ["scans late"] * said
+    bench.run(62.0)
+    assert bench.said(Happened.ALARM_CLEARED) == ["scans late"] * said
+
+
+def test_a_late_scan_each_eleven_seconds_is_none() -> None:
+    """Five or six a minute, for ever."""
+    bench = running()
+    for _ in range(30):
+        late(bench, 1)
+        bench.run(11.0)
+    assert bench.said(Happened.ALARM) == []
+    assert len(bench.memory.late.at_s) <= 7
+
+
+def test_a_slower_rig_has_fewer_scans_in_a_minute() -> None:
+    """At 0.2 s there are 300: four late ones are more than one in a hundred, three are not."""
+    bench = Bench(rig(scan_s=0.2))
+    bench.scan()
+    for count in range(1, 5):
+        bench.scan(dt_s=0.45)
+        for _ in range(5):
+            bench.scan(dt_s=0.2)
+        assert bench.said(Happened.ALARM) == ["scans late"] * (count == 4)
+
+
+def test_what_is_known_of_late_scans_outlives_being_written_down() -> None:
+    bench = running()
+    late(bench, 4)
+    inputs = Inputs(bench.readings(), bench.pins)
+    memory = unpack(bench.rig, pack(bench.rig, "0" * 16, 0.0, inputs, (), bench.memory)).memory
+    assert memory.late == bench.memory.late
+    assert memory.late.standing
+    assert len(memory.late.at_s) == 4
 
 
 @pytest.mark.parametrize("back_s", [1e-6, 0.1, 5.0, 3600.0, 1e9])
