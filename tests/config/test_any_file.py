@@ -53,12 +53,12 @@ def changed_documents(draw: st.DrawFn) -> str:
             case "remove":
                 del table[last]
             case "replace":
-                table[last] = draw(WEIRD)
+                table[last] = copy.deepcopy(draw(WEIRD))  # a list or table among them is put in, and changed, again
             case "scale" if isinstance(table[last], float) or type(table[last]) is int:
                 if abs(table[last]) < 1e300:
                     table[last] *= draw(st.sampled_from([0, -1, 0.01, 10, 1e3, 1e9]))
             case "add" if isinstance(table, dict):
-                table[draw(KEYS)] = draw(WEIRD)
+                table[draw(KEYS)] = copy.deepcopy(draw(WEIRD))
             case "rename" if isinstance(table, dict):
                 table[draw(KEYS)] = table.pop(last)
             case _:
