@@ -22,7 +22,7 @@ TREND_S = 30.0
 UNANSWERED_S = 900.0
 DIED_S = 10.0  # a will that comes with a quick restart is not worth a message
 RATE, RATE_S = 8, 3600.0  # messages that can wait, of one rig in an hour; more are gathered
-POWERED = frozenset({"ramping", "venting", "running", "stopping"})
+POWERED = frozenset({"checking", "ramping", "venting", "running", "stopping"})  # power flows, or is about to
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ class Item(NamedTuple):
 class Sent(NamedTuple):
     at_s: float
     again: int = 0
-    text: Text | None = None
+    newest: Item | None = None
 
 
 class Waiting(NamedTuple):
@@ -242,8 +242,11 @@ def _run(rules: Rules, rig: str, before: Seen, seen: Seen, state: StateNow) -> t
 
 
 def _at_once(last: StateNow | None) -> bool:
-    """Whether silence is worth waking somebody: power was on, or it was not known to be off."""
-    return last is not None and (last.state in POWERED or last.proven.main_open is False)
+    """Whether silence is worth waking somebody: power was on, or it was not proven to be off."""
+    if last is None:
+        return False
+    proven_off = last.proven.main_open is True or last.proven.current_zero is True
+    return last.state in POWERED or not proven_off
 
 
 def _wait(rules: Rules, rig: str, seen: Seen, now: Time) -> tuple[Seen, list[Item]]:
@@ -275,28 +278,40 @@ def _wait(rules: Rules, rig: str, seen: Seen, now: Time) -> tuple[Seen, list[Ite
 
 def _offer(rules: Rules, memory: Memory, items: list[Item], answered: set[str], now: Time) -> tuple[Memory, list[Send]]:
     out: list[Send] = []
-    sent, rate, held = dict(memory.sent), dict(memory.rate), list(memory.held)
+    rigs, sent, rate, held = dict(memory.rigs), dict(memory.sent), dict(memory.rate), list(memory.held)
     waiting = [w for w in memory.unanswered if w.rig not in answered]
     asleep = quiet(rules, now.local_min)
+
+    def send_now(item: Item) -> None:
+        sent[item.rig, item.key] = Sent(now.mono_s)
+        rate[item.rig] = (*_recent(rate.get(item.rig, ()), now), now.mono_s)
+        out.append(Send("first", item.text))
+        if item.escalates:
+            waiting.append(Waiting(item.rig, item.text, now.mono_s + rules.unanswered_s))
+
     for item in items:
         place = (item.rig, item.key)
         last = sent.get(place)
         if last is not None and now.mono_s - last.at_s < REPEAT_S and not item.key.startswith("trip"):
-            sent[place] = last._replace(again=last.again + 1, text=item.text)
+            sent[place] = last._replace(again=last.again + 1, newest=item)
             continue
-        recent = tuple(at_s for at_s in rate.get(item.rig, ()) if now.mono_s - at_s < RATE_S)
-        if not item.at_once and (asleep or len(recent) >= RATE):
+        if not item.at_once and (asleep or not _room(rate.get(item.rig, ()), now)):
             held = _held(held, item)
             continue
-        sent[place], rate[item.rig] = Sent(now.mono_s), (*recent, now.mono_s)
-        out.append(Send("first", item.text))
-        if item.escalates:
-            waiting.append(Waiting(item.rig, item.text, now.mono_s + rules.unanswered_s))
+        send_now(item)
     for place, last in list(sent.items()):
-        if now.mono_s - last.at_s >= REPEAT_S:
-            del sent[place]
-            if last.again and last.text is not None:
-                held = _held(held, Item(*place, last.text), last.again)
+        if now.mono_s - last.at_s < REPEAT_S:
+            continue
+        del sent[place]
+        if last.newest is None:
+            continue
+        seen = rigs[last.newest.rig]
+        if last.newest.key == "silent" and seen.silent:
+            rigs[last.newest.rig] = replace(seen, silent=False)  # to be told anew, with how long it is by then
+        elif last.newest.key == "back" and last.newest.at_once and not seen.silent:
+            send_now(last.newest)
+        else:
+            held = _held(held, last.newest, last.again)
     if held and not asleep:
         free = [h for h in held if _room(rate.get(h[0], ()), now)]
         if free:
@@ -306,11 +321,15 @@ def _offer(rules: Rules, memory: Memory, items: list[Item], answered: set[str], 
         Send("second", texts.unanswered(w.text, rules.unanswered_s / 60.0)) for w in waiting if now.mono_s >= w.due_s
     ]
     waiting = [w for w in waiting if now.mono_s < w.due_s]
-    return Memory(memory.rigs, sent, rate, tuple(held), tuple(waiting)), out
+    return Memory(rigs, sent, rate, tuple(held), tuple(waiting)), out
+
+
+def _recent(times: tuple[float, ...], now: Time) -> tuple[float, ...]:
+    return tuple(at_s for at_s in times if now.mono_s - at_s < RATE_S)
 
 
 def _room(times: tuple[float, ...], now: Time) -> bool:
-    return sum(now.mono_s - at_s < RATE_S for at_s in times) < RATE
+    return len(_recent(times, now)) < RATE
 
 
 def _held(held: list[tuple[str, str, Text, int]], item: Item, times: int = 1) -> list[tuple[str, str, Text, int]]:

@@ -55,14 +55,23 @@ class Settings(BaseModel):
         return Rules(tuple(self.rigs), self.silent_after_s, self.top_up_hours, 60 * a + b, 60 * c + d)
 
 
+_RIGHT = {
+    "missing": "is missing; `lyewatch notify --example` has one to copy",
+    "extra_forbidden": f"there is no such key; known: {', '.join(Settings.model_fields)}",
+    "too_short": "is empty; give one service at least",
+}
+
+
 def load(path: Path) -> Settings:
     """Raises WrongSettings."""
     try:
         return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except OSError as error:
-        raise WrongSettings(f"{path}: {error.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise WrongSettings(f"{path}: {error.strerror}; to begin with: lyewatch notify --example > {path}") from None
+    except UnicodeDecodeError:
+        raise WrongSettings(f"{path}: this is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
         raise WrongSettings(f"{path}: not TOML: {error}") from None
     except ValidationError as error:
-        said = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors())
+        said = "; ".join(f"{'.'.join(map(str, e['loc']))}: {_RIGHT.get(e['type'], e['msg'])}" for e in error.errors())
         raise WrongSettings(f"{path}: {said}") from None

@@ -34,10 +34,14 @@ def test_the_example_is_a_settings_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("services = []", "services: List should have at least 1 item"),
-        ('services = ["json://h"]\nquite = "22:00-07:00"', "quite: Extra inputs are not permitted"),
+        ("services = []", "services: is empty; give one service at least"),
+        (
+            'services = ["json://h"]\nquite = "22:00-07:00"',
+            "quite: there is no such key; known: services, second_person, quiet,",
+        ),
         ('services = ["json://h"]\nquiet = "22-7"', "'22-7' is not a span of time; write it like \"22:30-07:00\""),
         ('services = ["json://h"]\nsilent_after_s = 1', "silent_after_s: Input should be greater than or equal to 10"),
+        ('quiet = ""', "services: is missing; `lyewatch notify --example` has one to copy"),
         ("services = [", "not TOML"),
     ],
 )
@@ -47,6 +51,14 @@ def test_wrong_settings_are_refused_with_the_key_and_what_would_be_right(tmp_pat
         load(path)
     assert said in str(error.value)
     assert str(path) in str(error.value)
+
+
+def test_a_file_that_is_not_there_or_not_text_is_said_to_be_so(tmp_path: Path) -> None:
+    with pytest.raises(WrongSettings, match="No such file or directory; to begin with: lyewatch notify --example >"):
+        load(tmp_path / "notify.toml")
+    (tmp_path / "notify.toml").write_bytes(b"\xff\xfe")
+    with pytest.raises(WrongSettings, match="save the file as UTF-8"):
+        load(tmp_path / "notify.toml")
 
 
 def test_a_trial_says_which_service_took_the_message_and_which_did_not(tmp_path: Path) -> None:

@@ -146,6 +146,46 @@ def test_a_last_will_is_told_sooner_and_a_quick_restart_is_not() -> None:
     assert watch.hear(state(), for_s=300) == []
 
 
+def test_silence_wakes_unless_power_was_proven_off() -> None:
+    """A rig without an auxiliary contact proves it by its current; one in its self-test is about to have power."""
+    for last, wakes in (
+        (state(), True),
+        (off("checking"), True),
+        (off(main_open=None, zero=None), True),
+        (off(main_open=None, zero=True), False),
+        (off(), False),
+    ):
+        watch = Watch(NIGHT, NIGHT_MIN)
+        watch.hear(last, for_s=10)
+        assert bool(watch.silence(400)) is wakes, last
+
+
+def test_a_rig_that_falls_silent_again_and_stays_so_wakes_somebody_ten_minutes_after_the_first_time() -> None:
+    watch = Watch(NIGHT, NIGHT_MIN)
+    watch.hear(state(), for_s=10)
+    watch.silence(181)
+    watch.hear(state(), for_s=2)
+    assert watch.titles == ["boathouse: silent", "boathouse: back"]
+    assert watch.silence(500) == []
+    (sent,) = watch.silence(200)
+    assert sent.text.title == "boathouse: silent"
+    assert sent.text.body.startswith("Silent for 10 min")
+    assert [(s.to, s.text.title) for s in watch.silence(900)] == [
+        ("second", "Nobody has answered for 15 min: boathouse: silent")
+    ]
+
+
+def test_a_network_that_comes_and_goes_is_told_at_most_each_ten_minutes_and_ends_with_how_it_is() -> None:
+    watch = Watch(NIGHT, NIGHT_MIN)
+    watch.hear(state(), for_s=10)
+    for _ in range(8):
+        watch.silence(185)
+        watch.hear(state(), for_s=5)
+    assert len(watch.out) <= 2 * (8 * 190 // 600 + 1)
+    watch.hear(state(), for_s=700)
+    assert watch.titles[-1] == "boathouse: back"
+
+
 def test_a_link_that_was_stopped_in_order_is_said_to_be_so() -> None:
     watch = Watch()
     watch.hear(off())
