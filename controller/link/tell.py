@@ -26,6 +26,7 @@ from controller.core.signals import Code, Status
 from controller.link import messages as m
 
 SAFE_TO_OPEN_C = 40.0
+SAFE_TO_OPEN_MBAR = 5.0  # more than a usual water seal leaves standing; a cooled rig draws air, which splashes nobody
 # Wear on the person who reads it: a sum over fewer frames than this is not shown as the run's energy.
 _LONGEST_GAP_S = 2.0
 _STATUS: Mapping[
@@ -261,6 +262,11 @@ class Teller:
             return False, "Power is not proven off."
         if temperature_c is not None and temperature_c >= SAFE_TO_OPEN_C:
             return False, f"The cell is at {temperature_c:.0f} C: wait until it is under {SAFE_TO_OPEN_C:.0f} C."
+        pressures = [at for at, signal in enumerate(self.rig.signals) if signal.quantity == "pressure"]
+        for at in pressures:
+            mbar = memory.values[at].number
+            if mbar is not None and mbar >= SAFE_TO_OPEN_MBAR:
+                return False, f"{self.rig.signals[at].title}: {mbar:.0f} mbar. Wait until the pressure is gone."
         if gas_may_be_present(memory):
             return False, "Gas may still be present: wait until it is vented."
         if memory.person.bypass >= 0:
@@ -271,6 +277,7 @@ class Teller:
                 ("the cell's temperature", temperature_c is not None),
                 ("the main contactor", main_open is not None),
                 ("the current", zero is not None),
+                *((self.rig.signals[at].title.lower(), memory.values[at].number is not None) for at in pressures),
             )
             if not known
         ]

@@ -58,6 +58,7 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
 
 
 def test_commands_are_heard_again_after_a_broker_without_memory_restarts(tmp_path: Path, broker: Mosquitto) -> None:
+    """Case A33."""
     running = Running(tmp_path, broker)
     running.state()
     broker.stop(signal.SIGKILL)
@@ -72,7 +73,7 @@ def test_commands_are_heard_again_after_a_broker_without_memory_restarts(tmp_pat
 
 
 def test_a_subscription_that_does_nothing_is_said_and_asked_for_again(tmp_path: Path) -> None:
-    """Mosquitto grants a subscription that its ACL denies, and delivers nothing: only the probe finds it."""
+    """Case A33, variant: Mosquitto grants what its ACL denies, and delivers nothing; only the probe finds it."""
     acl = tmp_path / "acl"
     acl.write_text(f"topic write lyewatch/#\ntopic read lyewatch/v1/{RIG}/state\n")
     with mosquitto(tmp_path / "broker", f"allow_anonymous true\nacl_file {acl}\n") as broker:
@@ -85,6 +86,7 @@ def test_a_subscription_that_does_nothing_is_said_and_asked_for_again(tmp_path: 
 
 
 def test_a_broker_that_stands_still_is_found_and_nothing_is_lost(tmp_path: Path, broker: Mosquitto) -> None:
+    """Case A35, variant: the socket stays open and nothing is acknowledged."""
     running = Running(tmp_path, broker)
     running.state()
     broker.send(signal.SIGSTOP)
@@ -100,6 +102,7 @@ def test_a_broker_that_stands_still_is_found_and_nothing_is_lost(tmp_path: Path,
 
 
 def test_a_second_client_of_the_same_name_is_said_and_no_storm_follows(broker: Mosquitto) -> None:
+    """Case A37."""
     alone = Alone(Address(port=broker.port))
     until(lambda: alone.broker.connected)
     other = mqtt.Client(CallbackAPIVersion.VERSION2, f"lyewatch-link-{RIG}", protocol=mqtt.MQTTv5)

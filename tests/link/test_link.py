@@ -123,7 +123,7 @@ def test_junk_is_dropped_and_the_next_stop_is_heard(running: Running, junk: byte
 def test_who_subscribes_an_hour_after_the_guard_fell_silent_sees_how_old_the_state_is(
     running: Running, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The broker keeps the last state: it says so itself, the state says when it was, and nobody tells it anew."""
+    """Case A39. The broker keeps the last state and says so; the state says when it was; nobody tells it anew."""
     monkeypatch.setattr(loop, "LINK_EACH_S", 0.2)
     running.guard.put_back(3600.0)
     then_s = running.guard.wall_s

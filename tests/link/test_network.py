@@ -37,7 +37,7 @@ def network(broker: Mosquitto) -> Iterator[Network]:
 def test_a_network_that_is_cut_in_silence_is_found_by_both_ends_and_costs_nothing(
     tmp_path: Path, broker: Mosquitto, network: Network, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Half open: what the link writes meanwhile is taken by its own kernel and reaches nobody."""
+    """Case A35. Half open: what the link writes meanwhile is taken by its own kernel and reaches nobody."""
     monkeypatch.setattr(module, "KEEP_ALIVE_S", 2)
     running = Running(tmp_path, broker, address=Address(port=network.port), scan_s=0.005, dt_s=1.0)
     running.state()

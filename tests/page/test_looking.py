@@ -159,6 +159,7 @@ def test_a_lost_sensor_and_a_wrong_clock_are_told_apart_from_all_well(stage: Sta
 
 
 def test_a_retained_message_alone_is_never_live(stage: Stage, look: Look) -> None:
+    """Case A39, variant: the broker restarts with what it kept."""
     stage.link.frozen = True
     stage.stop_page()
     stage.start_page()  # hears only what the broker has kept
@@ -169,6 +170,7 @@ def test_a_retained_message_alone_is_never_live(stage: Stage, look: Look) -> Non
 
 
 def test_a_phone_that_slept_shows_what_it_has_as_old_and_then_is_live_again(stage: Stage, look: Look) -> None:
+    """Case A39, variant: the phone slept for ten minutes."""
     page = look(stage)
     # its steady clock stood still, nothing was read, the wall clock has gone on
     woken = page.evaluate(

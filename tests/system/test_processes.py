@@ -113,6 +113,7 @@ def test_restarted_in_a_loop_it_locks_out_at_the_fifth_time_and_still_reports(si
 
 
 def test_a_second_guard_is_refused_and_touches_no_pin(site: Site) -> None:
+    """Case A37: the other half of it."""
     site.start_guard()
     site.to_power()
     since_s = now_s()
