@@ -21,6 +21,7 @@ from controller.config.pins import compile_hardware
 from controller.config.problems import Problem, Problems, RigFileError
 from controller.config.said import report
 from controller.config.signals import Fitted, compile_signals
+from controller.config.top_up import compile_top_up
 from controller.config.units import with_units
 from controller.core.commands import Source, Verb
 from controller.core.limits import Effect
@@ -122,6 +123,7 @@ def _compile(file: RigFile, rig_hash: str, problems: Problems, today: date) -> C
     signals = compile_signals(file, allowed_a, problems)
     limits = compile_limits(file, signals, allowed_a, problems)
     contradictions.look(contradictions.Question(file, signals, limits, problems, allowed_a))
+    top_up = compile_top_up(file, signals, limits, problems)
     hardware = compile_hardware(file, signals, problems)
     problems.raise_any()
     assert hardware is not None, "a refusal without a reason"
@@ -159,6 +161,7 @@ def _compile(file: RigFile, rig_hash: str, problems: Problems, today: date) -> C
         usable_water_g=1000.0 * file.water.usable_L if file.water else 0.0,
         lye_g=_lye_g(file),
         hydroxide_g=_lye_g(file) * file.cell.mass_percent / 100.0,
+        top_up=top_up,
         warm_charge_c=_warm_charge_c(file),
     )
     reasons = {name: limit.because for name, limit in limits.items()}

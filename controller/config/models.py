@@ -158,6 +158,18 @@ class Water(Table):
     usable_L: float = Field(gt=0.0, le=1e4, description="water between full and low level, L")
 
 
+class TopUp(Table):
+    """Water that the rig adds by itself through outputs.top_up, a dose at a time, by the signal level_mm."""
+
+    dose_mL: float = Field(gt=0.0, le=5000.0, description="one dose, mL")
+    flow_mL_min: float = Field(gt=0.0, le=10000.0, description="what pump or valve gives, mL/min: measure with a jug")
+    from_mm: Number = Field(description="a dose begins with level_mm at or under this")
+    to_mm: Number = Field(description="and ends here at the latest")
+    shows_mm: Positive = Field(description="a whole dose raises level_mm by at least so much, or it did not arrive")
+    pause_h: float = Field(default=0.5, ge=0.1, le=240.0, description="of running, from one dose to the next, h")
+    most_in_24_h_mL: Positive = Field(description="in 24 hours of running, mL")
+
+
 class Ventilation(Table):
     natural_m3_h: float = Field(gt=0.0, le=1e6, description="air that passes without any fan, m3/h")
     how_known: Text = Field(description="how that was measured or worked out")
@@ -277,6 +289,7 @@ class RigFile(Table):
     cooling: Cooling
     gas: Gas
     water: Water | None = None
+    top_up: TopUp | None = None
     ventilation: Ventilation | None = None
     notice: Notice | None = None
     proof_tests: ProofTests | None = None

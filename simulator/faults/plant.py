@@ -78,6 +78,12 @@ LYE = (
         _field("water_into_lye_ml_s", "ml_s"), (Parameter("ml_s", 2.0, 0.0, 50.0, "of water, mL/s"),),
     ),
     FaultKind(
+        "top-up-fails", "Top-up gives nothing",
+        "The can is empty, or the valve sticks shut: a dose is given and the level does not rise. Nothing is in danger "
+        "until the water of the whole account is used.",
+        _field("top_up_supply", "share", 1.0), (_share("of a dose that arrives", 0.0),), harmless=True,
+    ),
+    FaultKind(
         "wrong-fluid", "Wrong or spent lye",
         "Filled with plain or brackish water, or with last year's lye: the volts a cell are far too high.",
         _field("conductivity", "share", 1.0), (_share("of the right conductivity", 0.15),),

@@ -22,6 +22,7 @@ class Disturbances(NamedTuple):
     equalising: float = 1.0  # openness of the line between the sides
     froth: float = 1.0  # how many times longer bubbles stay in the lye
     water_into_lye_ml_s: float = 0.0  # a top-up valve that leaks
+    top_up_supply: float = 1.0  # share of what the top-up gives: can empty or valve stuck 0
     conductivity: float = 1.0  # of the lye, against the right one: wrong or spent fluid
     # gas
     outlet_h_open: float = 1.0  # share of the outlet line's bore

@@ -110,7 +110,7 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         ) = inputs  # fmt: skip
         (
             coolant_supply, coolant_air, coolant_warmer_k, hose_off, holed_l_min,
-            lye_leak_ml_s, level_offset_mm, equalising, froth, water_ml_s, _,
+            lye_leak_ml_s, level_offset_mm, equalising, froth, water_ml_s, top_up_supply, _,
             open_h, open_o, seal_h, seal_o, store_mbar, suck_back_ml_s, torn, crossover, to_room,
             ventilation, ambient_warmer_k, _, wear_rate, joint_extra_ohm, _, _, _, _, _, _, _, mains_lost, _,
         ) = d  # fmt: skip
@@ -238,7 +238,7 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         holed = holed_l_min * L_MIN_KG_S
         added = water_ml_s * 0.001
         if top_up_on and mains:
-            added += top_up_kg_s
+            added += top_up_kg_s * top_up_supply
         sucked = suck_back_ml_s * 0.001
         above_h_m3 = lye_h_m3 + bubbles_h_m3 - outlet_h_m3
         above_o_m3 = lye_o_m3 + bubbles_o_m3 - outlet_o_m3

@@ -20,7 +20,7 @@ CurrentOf = Callable[[float, float, tuple[float, ...], Electrodes, Inputs, float
 CLOSE_ENOUGH_A = 1e-9
 CLOSE_ENOUGH_V = 1e-9
 ROUNDS = 60
-FIRST_OF_SUPPLY: Final = 28
+FIRST_OF_SUPPLY: Final = 29
 assert Disturbances._fields[FIRST_OF_SUPPLY] == "supply_forced_a"
 NO_LOAD_OHM = 1e6
 

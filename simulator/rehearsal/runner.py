@@ -137,7 +137,7 @@ def play(
     )  # fmt: skip
     try:
         if scenario.start == "running":
-            world.run_up()
+            world.run_up(water_used_g=scenario.water_used_mL)
         else:
             for _ in range(round(4.0 / physical.rig.core.scan_s)):
                 world.scan()

@@ -167,6 +167,7 @@ class Scenario(Table):
     duration_s: float = Field(gt=0.0, le=LONGEST_S)
     start: Literal["off", "running"] = Field("running", description="off, or running as if for hours")
     current_a: float | None = Field(None, gt=0.0, description="current of that run; else what the rig's grade allows")
+    water_used_mL: float = Field(0.0, ge=0.0, le=1e5, description="running: used since the level was last seen, mL")
     lye_c: float | None = Field(None, ge=-10.0, le=99.0, description="temperature of the lye at the start, C")
     ambient_c: float = Field(20.0, ge=-30.0, le=60.0)
     readings: Literal["plant", "scripted"] = Field("plant", description="scripted: only decisions are judged")

@@ -34,7 +34,7 @@ SLOW_S: dict[str, float] = {
 }  # fmt: skip
 SHORT_S = 90.0  # for what is harmless or hidden
 SCALES: dict[str, float] = {  # what is a large error of each kind of quantity, for offset, drift, noise and spikes
-    "current_a": 10.0, "stack_voltage_v": 2.0, "cell_temperature_c": 10.0, "coolant_outlet_c": 10.0,
+    "current_a": 10.0, "level_h_mm": 20.0, "stack_voltage_v": 2.0, "cell_temperature_c": 10.0, "coolant_outlet_c": 10.0,
     "coolant_inlet_c": 10.0, "pressure_h_mbar": 8.0, "pressure_o_mbar": 8.0, "room_h2_percent": 0.5,
     "h2_in_o2_percent": 1.0, "o2_in_h2_percent": 1.0,
 }  # fmt: skip
@@ -53,6 +53,7 @@ DEMANDS: dict[str, tuple[str, ...]] = {
     "level_hydrogen": ("lye-leak",),
     "level_oxygen": ("lye-leak",),
     "level_not_high": ("coolant-into-cell",),
+    "level_mm": ("lye-leak",),
     "dry_floor": ("hose-off",),
     "air_flow": ("ventilation-lost", "hydrogen-leak"),
     "stop_chain": ("stop-pressed",),
@@ -125,6 +126,8 @@ def _fits_rig(kind: FaultKind, physical: Physical) -> bool:
     if kind.name.startswith("second-") and wiring.power.second is None:
         return False
     if kind.name == "supply-ignores-setpoint" and "set_point" not in wiring.pins:
+        return False
+    if kind.name == "top-up-fails" and "top_up" not in wiring.pins:
         return False
     signals = {name for name, _ in physical.rig.hardware.signals}
     return not (kind.name in ("level-low", "over-temperature") and not {kind.acts[0].target} <= signals)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from enum import Enum
 from functools import lru_cache
 from random import Random
@@ -81,6 +82,14 @@ def settled(parameters: Parameters, current_a: float, ambient_c: float) -> Plant
 
 
 def allowed_a(rig: CompiledRig) -> float:
+def with_less_water(parameters: Parameters, used_g: float) -> Parameters:
+    """The same plant after so much of its water has been split."""
+    y = parameters.hydraulics
+    left_kg = y.lye_kg - 0.001 * used_g
+    y = replace(y, lye_kg=left_kg, mass_fraction=y.mass_fraction * y.lye_kg / left_kg)
+    return replace(parameters, hydraulics=y)
+
+
     """The largest current the rig's grade allows."""
     return rig.core.most_a
 
@@ -240,8 +249,11 @@ class World:
 
     # --- starting
 
-    def run_up(self, at: PlantState | None = None) -> None:
-        """From off to running as if for hours: a start like any other, on a cold plant, then the settled plant."""
+    def run_up(self, at: PlantState | None = None, water_used_g: float = 0.0) -> None:
+        """From off to running as if for hours: a start like any other, on a cold plant, then the settled plant.
+
+        water_used_g: since the level was last seen.
+        """
         for _ in range(round(LOOK_S / self.rig.core.scan_s)):
             self.scan()
         self.ask("start", number=self.current_a)
@@ -251,10 +263,14 @@ class World:
         flushed = memory.run._replace(vented_c=max(memory.run.vented_c, self.rig.core.vent_charge_c))
         self.guard.memory = memory._replace(run=flushed)
         self._until(State.RUNNING)
-        self.settle_at(at or settled(self.behind.parameters, self.current_a, self.ambient_c))
+        parameters = with_less_water(self.behind.parameters, water_used_g)
+        self.settle_at(at or settled(parameters, self.current_a, self.ambient_c))
         for _ in range(round(SETTLE_S / self.rig.core.scan_s)):
             self.scan()
         self.guard._frames = FrameRing(self.rig.core.scan_s)  # the record begins after the memory was set
+        latch = self.guard.memory.latch
+        latch = latch._replace(water_used_g=latch.water_used_g + water_used_g)
+        self.guard.memory = self.guard.memory._replace(latch=latch)
         if self.state is not State.RUNNING:
             raise CannotStart(f"it starts, but does not go on: {self._last_words()}")
 

@@ -47,6 +47,7 @@ BOATHOUSE = Hardware(
         ("coolant", OutputPin(10)),
         ("ventilation", OutputPin(9, active_high=False, safe_on=True)),
         ("collect", OutputPin(25)),
+        ("top_up", OutputPin(12)),
     ),
     heartbeat=Heartbeat(17),
     set_point=SetPoint(18, 40.0),

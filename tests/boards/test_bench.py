@@ -139,9 +139,10 @@ def test_when_the_process_dies_the_relay_or_the_kernel_ends_it(keeps: bool) -> N
     for scan in range(20):
         clock.now_s = bench.now_s + 0.1
         bench.advance(clock.now_s)
-        instruments.drives.write(RUNNING._replace(main_close=4 < scan < 8))
+        instruments.drives.write(RUNNING._replace(main_close=4 < scan < 8, top_up=True))
         instruments.drives.edge()
     assert bench.truth()["closed"]
+    assert bench.truth()["loads"]["top_up"]
     died_s = clock.now_s
     bench.board.process_died()
     clock.now_s += 2.0
@@ -150,16 +151,20 @@ def test_when_the_process_dies_the_relay_or_the_kernel_ends_it(keeps: bool) -> N
     assert opened_s == pytest.approx(died_s + (1.0 if keeps else 0.0) + 0.04, abs=0.002)
     assert bench.truth()["loads"]["ventilation"]  # wired to run without anybody
     assert not bench.truth()["loads"]["collect"]
+    assert not bench.truth()["loads"]["top_up"]
 
 
 def test_loads_behind_the_relay_stop_with_it_whatever_their_pin_says() -> None:
     run = Run()
     run.start()
-    run.scans(5, RUNNING._replace(collect=True))
+    both = RUNNING._replace(collect=True, top_up=True)
+    run.scans(5, both)
     assert run.bench.truth()["loads"]["collect"]
+    assert run.bench.truth()["loads"]["top_up"]
     run.beating = False
-    run.scans(15, RUNNING._replace(collect=True))
+    run.scans(15, both)
     assert not run.bench.truth()["loads"]["collect"]
+    assert not run.bench.truth()["loads"]["top_up"]
     assert run.plant.asked.setpoint_a == 0.0
 
 

@@ -14,7 +14,7 @@ def test_the_shipped_benches_are_marked_invented_and_wired_as_they_say() -> None
     boathouse, minimal = shipped_wiring("boathouse"), shipped_wiring("minimal")
     assert boathouse.invented
     assert minimal.invented
-    assert [converter.address for converter in boathouse.converter] == [0x48, 0x49]
+    assert [converter.address for converter in boathouse.converter] == [0x48, 0x49, 0x4A]
     assert boathouse.pins["ventilation"].active == "low"
     assert boathouse.pins["collect"].behind_watchdog
     assert boathouse.power.seal_in

@@ -18,8 +18,8 @@ def not_fitted(signal: str, *limits: str) -> Changes:
     return ((table(f"signals.{signal}"), stub), *((table(f'limits."{name}"'), "") for name in limits))
 
 
-def without(header: str) -> Changes:
-    return ((table(header), ""),)
+def without(*headers: str) -> Changes:
+    return tuple((table(header), "") for header in headers)
 
 
 def changed(header: str, old: str, new: str) -> Changes:
@@ -54,7 +54,7 @@ TAKEN: dict[str, tuple[Changes, str]] = {
     "thermostat": (changed("power", "thermostat_C = 85 ", "# "), "thermostat in the coil circuit"),
     "stop chain": (not_fitted("stop_chain", "stop chain"), "stop button in the coil circuit"),
     "ventilation": (not_fitted("air_flow", "ventilation lost"), "proof of ventilation"),
-    "water account": (without("water"), "water account"),
+    "water account": (without("water", "top_up"), "water account"),
     "leak": (not_fitted("dry_floor", "leak"), "leak sensor"),
     "dead-man notice": (without("notice"), "falls silent"),
 }
