@@ -52,12 +52,19 @@ def _cable_a(rig: CompiledRig) -> float:
 
 
 _FLOW = Part("coolant_flow", "a turbine flow meter in the cooling water", 8.0, "coolant_flow_l_min", 0.75, False)
+_FLOW_UP = Part(
+    "coolant_flow", "a turbine flow meter in the cooling water", 8.0, "coolant_flow_l_min",
+    lambda rig: next((limit.threshold for limit in rig.core.limits if limit.name == "coolant flow high"), None), True,
+)  # fmt: skip
 _LYE = Part("cell_temperature", "a thermometer in a dry well of the cell", 3.0, "cell_temperature_c", 70.0, True)
 _OUTLET = Part("coolant_outlet", "a thermometer on the return hose", 3.0, "coolant_outlet_c", 55.0, True)
 _FLOOR = Part("dry_floor", "a leak sensor in the tray", 3.0, "tray_mm", 2.0, True)
 _ROOM = Part("room_hydrogen", "a hydrogen sensor under the roof", 15.0, "room_h2_percent", 0.8, True)
 _HIGH = Part("level_not_high", "a float near the top", 4.0, "level_h_mm", 260.0, True)
 _VOLTS = Part("voltage", "a tap for the stack's volts", 8.0, "stack_voltage_v", lambda rig: 3.0 * rig.core.cells, True)
+_LEVEL_UP = Part("level_mm", "a level in mm", 25.0, "level_h_mm", 260.0, True)
+_LEVEL_DOWN = Part("level_mm", "a level in mm", 25.0, "level_h_mm", 100.0, False)
+_OXYGEN = Part("oxygen_in_hydrogen", "an oxygen sensor in the hydrogen", 60.0, "o2_in_h2_percent", 2.0, True)
 _PURITY = Part("hydrogen_in_oxygen", "an analyser for hydrogen in the oxygen", 150.0, "h2_in_o2_percent", 2.0, True)
 _CURRENT = Part(
     "current", "a shunt with an isolated amplifier", 12.0, "current_a", lambda r: 1.15 * r.core.supply.rated_a, True
@@ -94,22 +101,22 @@ HARMS: tuple[Harm, ...] = (
     Harm(
         "separator bare, hydrogen side", "the lye sinks below the separator's top edge and the gases can mix",
         "level_h_mm",
-        False, lambda rig: 0.0, ("lye-leak",), ("level low hydrogen side", "leak"), (_FLOAT_H, _FLOOR),
+        False, lambda rig: 0.0, ("lye-leak",), ("level low hydrogen side", "leak"), (_FLOAT_H, _FLOOR, _LEVEL_DOWN),
     ),
     Harm(
         "separator bare, oxygen side", "the lye sinks below the separator's top edge and the gases can mix",
         "level_o_mm",
-        False, lambda rig: 0.0, ("lye-leak",), ("level low oxygen side", "leak"), (_FLOAT_O, _FLOOR),
+        False, lambda rig: 0.0, ("lye-leak",), ("level low oxygen side", "leak"), (_FLOAT_O, _FLOOR, _LEVEL_DOWN),
     ),
     Harm(
         "explosive oxygen", "hydrogen in the oxygen reaches the lower flammable limit", "h2_in_o2_percent", True,
         lambda rig: LOWER_FLAMMABLE_PERCENT, ("separator-torn", "supply-reversed"),
-        ("hydrogen in oxygen", "reversed", "reversed volts", "minimum current"), (_VOLTS, _PURITY),
+        ("hydrogen in oxygen", "reversed", "reversed volts", "minimum current"), (_VOLTS, _OXYGEN, _PURITY),
     ),
     Harm(
         "explosive hydrogen", "oxygen in the hydrogen reaches the flammable range", "o2_in_h2_percent", True,
         lambda rig: OXYGEN_IN_HYDROGEN_PERCENT, ("separator-torn", "supply-reversed"),
-        ("oxygen in hydrogen", "reversed", "reversed volts", "hydrogen in oxygen"), (_VOLTS, _PURITY),
+        ("oxygen in hydrogen", "reversed", "reversed volts", "hydrogen in oxygen"), (_VOLTS, _OXYGEN, _PURITY),
     ),
     Harm(
         "explosive room", "hydrogen in the room reaches the lower flammable limit", "room_h2_percent", True,
@@ -119,7 +126,7 @@ HARMS: tuple[Harm, ...] = (
     ),
     Harm(
         "flood", "three litres stand in the tray and run over", "tray_mm", True, lambda rig: FLOOD_MM,
-        ("hose-off",), ("leak", "coolant flow high"), (_FLOOR,),
+        ("hose-off",), ("leak", "coolant flow high"), (_FLOOR, _FLOW_UP),
     ),
     Harm(
         "cable glows", "the current passes what the cable stands", "current_a", True, _cable_a,
@@ -128,11 +135,11 @@ HARMS: tuple[Harm, ...] = (
     Harm(
         "lye in the gas line", "lye runs or froths out through a gas outlet", "liquid_in_gas_line", True,
         lambda rig: 0.5,
-        ("coolant-into-cell", "lye-froths", "lye-diluted"), ("level high",), (_HIGH,),
+        ("coolant-into-cell", "lye-froths", "lye-diluted"), ("level high",), (_HIGH, _LEVEL_UP),
     ),
     Harm(
         "lye spoilt", "so much water has come in that the lye is too thin", "mass_fraction", False,
-        lambda rig: THIN_FRACTION, ("coolant-into-cell",), ("level high",), (_HIGH,),
+        lambda rig: THIN_FRACTION, ("coolant-into-cell",), ("level high",), (_HIGH, _LEVEL_UP),
     ),
 )  # fmt: skip
 
@@ -149,17 +156,14 @@ def bounds_of(rig: CompiledRig, skip: frozenset[str] = frozenset()) -> tuple[Bou
 
 
 def parts_that_see(rig: CompiledRig, harm: Harm) -> tuple[tuple[Part, Bound], ...]:
-    """Parts that this rig has not, and that are made to see this harm coming, cheapest first."""
-    fitted = rig.file.fitted
+    """Parts that are made to see this harm coming, and where each would: of this rig or not, cheapest first."""
     found = []
     for part in sorted(harm.parts, key=lambda p: p.euro):
-        if part.signal in fitted:
-            continue
         sees = part.sees(rig) if callable(part.sees) else part.sees
         if sees is not None:
             place = Seen._fields.index(part.quantity)
-            bound = Bound(f"part {part.signal}", place, sees if part.rises else None, None if part.rises else sees)
-            found.append((part, bound))
+            name = f"part {part.signal} {'above' if part.rises else 'below'} {sees:g}"
+            found.append((part, Bound(name, place, sees if part.rises else None, None if part.rises else sees)))
     return tuple(found)
 
 

@@ -218,12 +218,15 @@ def line_of(case: Case, record: Record) -> Line:
     remedy = ""
     if harm_s is not None and (off_at_s is None or harm_s <= off_at_s):
         fate = Fate.NOT_CAUGHT if off_at_s is None and not tripped(record) else Fate.LATE
+        warned = [e.subject for _, t, e in record.events if e.what is Happened.ALARM and needed_s <= t < harm_s]
+        if fate is Fate.NOT_CAUGHT and warned:
+            by = f"an alarm alone, {warned[0]}"
     elif off_at_s is None and not tripped(record):
         fate, by = Fate.HARMLESS, "nothing had to be done"
     elif cutter not in ("guard", "") and off_at_s is not None:
         guard_s = min((t for t, _ in trips(record)), default=None)
         too = guard_s is not None and guard_s <= off_at_s + GUARD_TOO_S
-        fate, by = (Fate.SAVED, f"{cutter}, then {by}") if too else (Fate.HARD_WIRED, cutter)
+        fate, by = (Fate.SAVED, f"{cutter}, then {by}") if too else (Fate.HARD_WIRED, _without_guard(record, cutter))
     elif not tripped(record):
         refused = _refused(record)
         fate = Fate.SAVED if refused else Fate.HIDDEN if case.two else Fate.STOPPED
@@ -243,6 +246,14 @@ def line_of(case: Case, record: Record) -> Line:
     )  # fmt: skip
 
 
+def _without_guard(record: Record, cutter: str) -> str:
+    """What took the power, and the relay behind it where that would have done it too."""
+    fell_s = next((c.at_s for c in record.changes if c.name == "watchdog" and not c.closed), None)
+    if record.off_s is None or fell_s is None or fell_s <= record.off_s:
+        return cutter
+    return f"{cutter}; behind it the watchdog relay, {fell_s - record.off_s:.1f} s later"
+
+
 def _refused(record: Record) -> str:
     """Why the start that follows was refused; empty when it was not."""
     asked = [e for _, _, e in record.events if e.what is Happened.REFUSED and e.subject == "START"]
@@ -250,15 +261,28 @@ def _refused(record: Record) -> str:
 
 
 def _remedy(harm: Harm, record: Record, harm_s: float) -> str:
-    """The cheapest part that would have seen it before it was there, by this very rehearsal."""
+    """What would have seen it before it was there, by this very rehearsal: what costs nothing first, then the cheapest.
+
+    A part that is there and tells the truth needs only a limit; one that lies needs a second one beside it.
+    """
+    lying = {name for e in record.scenario.at if isinstance(e, FaultEntry) for name in (e.on, e.other) if name}
+    fitted = record.physical.rig.file.fitted
+    found: list[tuple[float, str]] = []
     for part, bound in parts_that_see(record.physical.rig, harm):
         seen_s = record.first_crossed_s.get(bound.name)
-        if seen_s is not None and seen_s < harm_s:
-            return f"{part.words}, about {part.euro:.0f} EUR: sees it {harm_s - seen_s:.0f} s before"
-    known = [part for part in harm.parts if part.signal in record.physical.rig.file.fitted]
-    if known:
-        return f"a second one of: {known[0].words}, either of which trips (about {known[0].euro:.0f} EUR)"
-    return ""
+        if seen_s is None or seen_s >= harm_s:
+            continue
+        early = f"sees it {harm_s - seen_s:.0f} s before"
+        if part.signal in lying:
+            second = f"a second one of: {part.words}, either of which trips (about {part.euro:.0f} EUR)"
+            found.append((part.euro, second))
+        elif part.signal in fitted:
+            at = f"{bound.above or 0.0:g}" if part.rises else f"{bound.below or 0.0:g}"
+            way = "above" if part.rises else "below"
+            found.append((0.0, f'a limit of your own, effect = "trip", on {part.signal} {way} {at}: {early}'))
+        else:
+            found.append((part.euro, f"{part.words}, about {part.euro:.0f} EUR: {early}"))
+    return min(found, default=(0.0, ""))[1]
 
 
 _found = lru_cache(maxsize=4)(find)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -105,6 +106,37 @@ def test_what_is_not_caught_is_said_with_the_cheapest_part_that_would(minimal: P
     assert line.fate is Fate.NOT_CAUGHT
     assert line.harm == "hydrogen side bursts through"
     assert line.remedy.startswith("a pressure sensor on the hydrogen side, about 12 EUR: sees it ")
+
+
+@pytest.mark.parametrize(
+    ("name", "remedy", "by"),
+    [
+        ("sensor-stuck hydrogen_in_oxygen", "a second one of: an analyser for hydrogen in the oxygen", ""),
+        (
+            "sensor-wrong-scale hydrogen_in_oxygen",
+            "a second one of: an analyser for hydrogen in the oxygen",
+            "an alarm alone, hydrogen in oxygen warn",
+        ),
+        ("sensor-stuck pressure_oxygen", "a second one of: a pressure sensor on the oxygen side", ""),
+    ],
+)
+def test_a_sensor_that_lies_is_answered_by_a_second_of_its_own_kind(
+    name: str, remedy: str, by: str, boathouse: Physical
+) -> None:
+    line = _play(name, boathouse)
+    assert (line.fate, line.by) == (Fate.NOT_CAUGHT, by)
+    assert line.remedy.startswith(remedy)
+
+
+def test_a_part_that_is_there_and_tells_the_truth_needs_only_a_limit(boathouse: Physical) -> None:
+    """Without what makes use of it, the float near the top still sees the coolant that runs into the lye."""
+    core = boathouse.rig.core
+    left = tuple(limit for limit in core.limits if limit.name != "level high")
+    blind = replace(core, limits=left, roles=replace(core.roles, level=-1))
+    line = _play("coolant-into-cell", boathouse._replace(rig=replace(boathouse.rig, core=blind)))
+    assert line.fate in (Fate.NOT_CAUGHT, Fate.LATE)
+    assert line.remedy.startswith('a limit of your own, effect = "trip", on level_')
+    assert "EUR" not in line.remedy
 
 
 def test_a_hose_off_is_seen_by_its_flow_but_one_that_only_spills_wants_a_leak_sensor(minimal: Physical) -> None:
