@@ -16,12 +16,13 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
-from controller.record import blocks, counters, lending, spool, upkeep
+from controller.record import blocks, lending, spool, upkeep
 from controller.record.blocks import Row, Sample
 from controller.record.dating import PowerUp, better
 from controller.record.history import History, Tail
 from controller.record.logbook import Entry, WrongEntry
 from controller.record.schema import ALONE, SHARED, open_for_reading, open_for_writing
+from controller.record.store import Life, commit
 from controller.record.told import Deed, Happening, Health, Lost, Moment, Packed, Tracked, Waiting, tracked
 from controller.record.upkeep import Keep
 
@@ -237,8 +238,9 @@ class Historian:
         except (sqlite3.Error, OSError) as error:
             self._trouble = _in_words(self._path, error)
             self._retry_s = now.mono_s + RETRY_S
-            with suppress(sqlite3.Error):
-                self.close()
+            if getattr(error, "sqlite_errorcode", 0) != sqlite3.SQLITE_FULL:  # a full card can still be read from,
+                with suppress(sqlite3.Error):  # but not opened: that needs room for the write-ahead file
+                    self.close()
             self._power_up, self._ids = None, []
             if getattr(error, "sqlite_errorcode", 0) in _BROKEN and self._set_aside():
                 self._retry_s = now.mono_s
@@ -287,104 +289,20 @@ class Historian:
         return True
 
     def _store(self, db: sqlite3.Connection) -> None:
-        wait = self._waiting
-        if not wait and self._power_up is not None and not self._clock_changed(self._power_up):
+        wait, stored = self._waiting, self._power_up
+        if not wait and stored is not None and not better(stored, self._clock.offset_s, self._clock.synchronised):
             return
-        db.execute("BEGIN IMMEDIATE")
-        try:
-            power_up = self._own_power_up(db)
-            self._ids = [_signal(db, signal) for signal in self._signals] if not self._ids else self._ids
-            number = History(db).newest_number()
-            grown = dict(wait.grown)
-            for block in wait.blocks:
-                number += 1
-                sealed = blocks.seal(block.data, self._ids)
-                db.execute("INSERT INTO block VALUES (?, ?, ?, ?, ?)", (number, power_up.id, *block[:2], sealed))
-            for event in wait.events:
-                boot, guard_number, at_s, *rest = event
-                row = (number + 1, power_up.id, at_s, boot, guard_number, *rest)
-                if db.execute(f"INSERT OR IGNORE INTO event VALUES ({_marks(row)})", row).rowcount:
-                    number += 1
-                    _add(grown, counters.by_event(event.what, event.subject))
-            for entry in wait.lines:
-                row = (number + 1, entry.id, *_when(db, entry), *_what(entry))
-                if db.execute(f"INSERT OR IGNORE INTO log VALUES ({_marks(row)})", row).rowcount:
-                    number += 1
-                    _add(grown, counters.by_entry(entry.kind, entry.number, entry.unit))
-            for at_s, deed in wait.deeds:
-                number += 1
-                row = (number, power_up.id, at_s, *deed)
-                db.execute(f"INSERT INTO act VALUES ({_marks(row)})", row)
-            upsert = "INSERT INTO counter VALUES (?, ?) ON CONFLICT DO UPDATE SET value = value + excluded.value"
-            db.executemany(upsert, grown.items())
-            if wait.blocks:
-                upkeep.after_block(db, power_up, wait.blocks[-1].end_ms / 1000.0, self._keep)
-            db.execute("COMMIT")
-        except BaseException:
-            with suppress(sqlite3.Error):
-                db.execute("ROLLBACK")
-            raise
-        self._power_up = power_up
+        life = Life(self._machine_boot, self._clock, self._signals, self._ids, self._keep)
+        self._power_up, self._ids = commit(db, wait, life)
         for event in wait.events:
             self._safe[event.boot] = max(self.safe_event(event.boot), event.number)
         self._waiting = Waiting()
         self._commits += 1
 
-    def _clock_changed(self, stored: PowerUp) -> bool:
-        return better(stored, self._clock.offset_s, self._clock.synchronised)
-
-    def _own_power_up(self, db: sqlite3.Connection) -> PowerUp:
-        """This machine's life in the database: made, or its offset put right."""
-        clock = self._clock
-        query = "SELECT id, offset_s, synchronised, first_s, last_s FROM power_up WHERE machine_boot = ?"
-        row = db.execute(query, (self._machine_boot,)).fetchone()
-        if row is None:
-            upkeep.close_power_up(db)
-            at = (self._machine_boot, clock.offset_s, clock.synchronised, clock.first_s)
-            made = db.execute(
-                "INSERT INTO power_up (machine_boot, offset_s, synchronised, first_s) VALUES (?, ?, ?, ?)", at
-            ).lastrowid
-            assert made is not None
-            return clock._replace(id=made)
-        known = PowerUp(row[0], row[1], bool(row[2]), row[3], row[4])
-        if self._clock_changed(known):
-            put = (clock.offset_s, clock.synchronised, known.id)
-            db.execute("UPDATE power_up SET offset_s = ?, synchronised = ? WHERE id = ?", put)
-            known = known._replace(offset_s=clock.offset_s, synchronised=clock.synchronised)
-        return known
-
 
 def _other(row: Row, last: Row) -> bool:
     """Whether a signal was lost, came back or changed its health between two rows."""
     return any(new[1] != old[1] for new, old in zip(row.samples, last.samples, strict=True))
-
-
-def _add(grown: dict[str, float], more: Mapping[str, float]) -> None:
-    for name, value in more.items():
-        grown[name] = grown.get(name, 0.0) + value
-
-
-def _marks(row: Sequence[object]) -> str:
-    return ", ".join("?" * len(row))
-
-
-def _signal(db: sqlite3.Connection, signal: Tracked) -> int:
-    """The id of a signal. A changed unit or bound makes a new one."""
-    db.execute("INSERT OR IGNORE INTO signal (name, title, unit, bound) VALUES (?, ?, ?, ?)", signal)
-    query = "SELECT id FROM signal WHERE name = ? AND unit = ? AND bound = ?"
-    return int(db.execute(query, (signal.name, signal.unit, signal.bound)).fetchone()[0])
-
-
-def _when(db: sqlite3.Connection, entry: Entry) -> tuple[int | None, float]:
-    """The power-up a line was written in and the time in it, so that it is re-dated too; else its calendar time."""
-    if entry.time_s is not None:
-        return None, entry.time_s
-    row = db.execute("SELECT id FROM power_up WHERE machine_boot = ?", (entry.machine_boot,)).fetchone()
-    return (None, entry.wall_s) if row is None else (int(row[0]), entry.mono_s)
-
-
-def _what(entry: Entry) -> tuple[str, str, float | None, str, str, str]:
-    return entry.kind, entry.who, entry.number, entry.unit, entry.side, entry.text
 
 
 _WORDS = {

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 SECTOR_BYTES = 512  # the unit of the kernel's count, whatever the device's own is
+LEAST_H = 6.0
 _WRITTEN = 6  # field of the block device's stat file: sectors written
 
 
@@ -18,6 +19,13 @@ class Wear(NamedTuple):
     @property
     def bytes_a_day(self) -> float:
         return self.written_bytes / max(self.up_s, 1.0) * 86400.0
+
+    @property
+    def sentence(self) -> str:
+        """A rate only where there was time for one: a start writes more than a day of running."""
+        megabytes, hours = self.written_bytes / 1e6, self.up_s / 3600.0
+        so_far = f"{megabytes:.0f} MB written to {self.device} by all programs in the {hours:.1f} h since power-up"
+        return so_far if hours < LEAST_H else f"{so_far}, {self.bytes_a_day / 1e6:.0f} MB a day"
 
 
 def sectors_written(device: int, sys_block: Path = Path("/sys/dev/block")) -> tuple[str, int] | None:

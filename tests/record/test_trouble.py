@@ -37,7 +37,13 @@ class Card:
         assert one._db is not None
         one._db.execute(how)
 
+    def make_well(self, one: Historian) -> None:
+        self.sick = ""
+        if one._db is not None:
+            one._db.execute(ROOM)
 
+
+ROOM = "PRAGMA max_page_count = 1000000"
 FULL = "PRAGMA max_page_count = 1"  # as many as there are: not one more
 READ_ONLY = "PRAGMA query_only = ON"
 
@@ -66,7 +72,7 @@ def test_a_sick_card_is_said_and_what_waited_is_stored_once_it_is_well(
     assert health.waiting_events == 39 - safe
     assert health.waiting_blocks == 5
     assert (health.lost_blocks, health.lost_events) == (0, 0)
-    card.sick = ""
+    card.make_well(one)
     for at_s in range(700, 700 + int(RETRY_S) + 1):
         one.measure(moment(at_s), quiet(20.0))
     one.flush(moment(731.0))
