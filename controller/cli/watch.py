@@ -11,15 +11,24 @@ from typing import Any
 
 import click
 
-from controller.cli.problems import Problem, examples, json_option, run_dir_option, to_the_guard
+from controller.cli.problems import (
+    RUN_DIR,
+    STATE_DIR,
+    Problem,
+    examples,
+    json_option,
+    run_dir_option,
+    to_the_guard,
+)
 from controller.cli.rigs import load
-from controller.cli.screen import View, plain, render
+from controller.cli.screen import View, fitting, plain
 from controller.cli.told import event_of
 from controller.core.explain import explain_event
 from controller.core.frame import NotAFrame, unpack
 from controller.core.margins import Trend, follow
 from controller.core.rig import Rig
 from controller.guard.client import Client, NoGuard
+from controller.record.wear import Wear, wear
 
 DRAWN_EVERY_S = 0.5
 HINT = "Make something go wrong: lyewatch fault coolant-lost   (all of them: lyewatch fault --list)   Ctrl-C ends"
@@ -81,23 +90,26 @@ def watch(as_lines: bool, seconds: float | None, run_dir: Path) -> None:
     show(run_dir, as_lines or not sys.stdout.isatty(), seconds)
 
 
-def show(run_dir: Path, as_lines: bool, seconds: float | None = None) -> None:
-    """Until Ctrl-C, the end of the guard, or so many seconds."""
+def show(run_dir: Path, as_lines: bool, seconds: float | None = None, hint: str = "") -> None:
+    """Until Ctrl-C, the end of the guard, or so many seconds. hint: stands under a simulated rig."""
     until_s = time.monotonic() + seconds if seconds is not None else float("inf")
     try:
-        (_lines if as_lines else _screen)(run_dir, until_s)
+        if as_lines:
+            _lines(run_dir, until_s)
+        else:
+            _screen(run_dir, until_s, hint or HINT)
     except KeyboardInterrupt:
         return
     except NoGuard as error:
         raise Problem(str(error)) from None
 
 
-def _screen(run_dir: Path, until_s: float) -> None:
+def _screen(run_dir: Path, until_s: float, hint: str) -> None:
     from rich.live import Live
 
     with Live(auto_refresh=False, screen=True) as live:
-        for view in Watcher(run_dir, HINT if _simulated(run_dir) else "").views():
-            live.update(render(view), refresh=True)
+        for view in Watcher(run_dir, hint if _simulated(run_dir) else "").views():
+            live.update(fitting(view, live.console), refresh=True)
             if time.monotonic() >= until_s:
                 return
     raise Problem("the guard has ended")
@@ -127,6 +139,12 @@ def _lines(run_dir: Path, until_s: float) -> None:
     raise Problem("the guard has ended")
 
 
+def _card(run_dir: Path) -> Wear | None:
+    """What the card has been written on which guard and record are; of a bench, the disk of its folder."""
+    folder = STATE_DIR if run_dir == RUN_DIR else run_dir
+    return wear(folder, time.clock_gettime(time.CLOCK_BOOTTIME))
+
+
 @click.command(epilog=examples("status", "status --json"))
 @run_dir_option
 @json_option
@@ -135,11 +153,15 @@ def status(run_dir: Path, as_json: bool) -> None:
     if as_json:
         with to_the_guard(run_dir) as client:
             found = client.status()
-        click.echo(json.dumps(found, indent=2))
+        worn = _card(run_dir)
+        card = worn and {**worn._asdict(), "bytes_a_day": worn.bytes_a_day}
+        click.echo(json.dumps(found | {"card": card}, indent=2))
         tripped = bool(found["causes"])
     else:
         view = next(Watcher(run_dir).views())
         click.echo("\n".join(plain(view)))
+        if worn := _card(run_dir):
+            click.echo(f"Card: {worn.sentence}")
         tripped = bool(view.memory.latch.causes)
     if tripped:
         raise click.exceptions.Exit(1)
