@@ -18,7 +18,7 @@ WINDOW = 200
 # A broker that has lost our session has perhaps lost what it had acknowledged last: so much is sent again.
 AGAIN_S = 30.0
 PAST_EACH_S = 1.0
-REMEMBER_EVERY_S = 60.0
+REMEMBER_EVERY_S = 3600.0  # each time costs the card about 20 kB, most of it for the date of the file
 UNKNOWN = 1000  # about a day
 
 
@@ -143,8 +143,8 @@ class Outbox:
     def remember(self, now_s: float, at_once: bool = False) -> None:
         """What was sent and taken is remembered at once, what needed no sending now and then.
 
-        Written over in place and not forced to the card: it outlives this process, and costs the card nothing of its
-        own. After a power cut what was taken last is sent again, which is a repeat and no loss.
+        Written over in place and not forced to the card, which is enough to outlive this process. After a power cut
+        what was taken last is sent again, which is a repeat and no loss.
         """
         if self._file is None or self.taken == self._remembered:
             return

@@ -1,7 +1,7 @@
 """Figures of the link: `python -m tests.link.measure`. Real Mosquitto, the core behind the guard's socket.
 
-Events lost and repeated over an outage, publish rate against a bare paho loop, bytes a day over the air and to the
-record, memory. Each figure is taken in this run; nothing is a constant.
+Events lost and repeated over an outage, publish rate against a bare paho loop, bytes a day to the record. Each figure
+is taken in this run; nothing is a constant. Bytes over the air and memory: `python -m tests.link.air`.
 """
 
 from __future__ import annotations
@@ -165,23 +165,6 @@ def forwarding(folder: Path, broker: Mosquitto) -> Figure:
     return Figure(f"forwarded from the record, QoS 1, {size:.0f} B", ours.rate, "1/s", bare.rate, ours.rate / bare.rate)
 
 
-def bytes_a_day(folder: Path, broker: Mosquitto) -> list[Figure]:
-    """At the guard's real pace, on a quiet rig: what is published, scaled up; and how the record has grown."""
-    running = Running(folder, broker, scan_s=0.1)
-    running.state()
-    begin_s, before = time.monotonic(), len(running.onlooker.seen)
-    until(lambda: time.monotonic() - begin_s > 30.0, 40.0)
-    seen = running.onlooker.seen[before:]
-    took_s = time.monotonic() - begin_s
-    size = sum(len(topic) + len(payload) + 8 for topic, payload, _ in seen)  # 8: MQTT's own header, about
-    memory = running.onlooker.of("/link")[-1]["memory_bytes"]
-    running.close()
-    return [
-        Figure("over the air, six signals", size / took_s * DAY_S / 1e6, "MB a day"),
-        Figure("this process (link, broker's client, core and all)", memory / 1e6, "MB"),
-    ]
-
-
 def stored(folder: Path, broker: Mosquitto) -> Figure:
     """The record of a guard's quiet six hours, scaled to a day; what the file system adds is the historian's figure."""
     running = Running(folder, broker, scan_s=0.0005, dt_s=1.0)
@@ -203,7 +186,6 @@ def measure() -> list[Figure]:
             bare, ours = (statistics.median(column) for column in zip(*pairs, strict=True))
             found.append(Figure("publish rate, QoS 1, 200 B", ours, "1/s", bare, ours / bare))
             found.append(forwarding(folder / "forwarding", broker))
-            found += bytes_a_day(folder / "air", broker)
             found.append(stored(folder / "card", broker))
     return found
 

@@ -15,6 +15,7 @@ class Network:
         self._whole = threading.Event()
         self._whole.set()
         self._ends: list[socket.socket] = []
+        self.up_bytes = self.down_bytes = 0  # carried to the broker, and back
         self._door = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._door.getsockname()[1]
         threading.Thread(target=self._welcome, daemon=True).start()
@@ -39,14 +40,16 @@ class Network:
             near.close()
             return
         self._ends += [near, far]
-        for one, other in ((near, far), (far, near)):
-            threading.Thread(target=self._carry, args=(one, other), daemon=True).start()
+        for one, other, up in ((near, far, True), (far, near, False)):
+            threading.Thread(target=self._carry, args=(one, other, up), daemon=True).start()
 
-    def _carry(self, one: socket.socket, other: socket.socket) -> None:
+    def _carry(self, one: socket.socket, other: socket.socket, up: bool) -> None:
         with suppress(OSError):
             while data := one.recv(65536):
                 self._whole.wait()
                 other.sendall(data)
+                self.up_bytes += len(data) if up else 0
+                self.down_bytes += 0 if up else len(data)
         self._whole.wait()  # a goodbye is not carried either
         for end in (one, other):
             with suppress(OSError):

@@ -239,7 +239,8 @@ def ask(running: Running, **asked: Any) -> m.HistoryReply:
     )
 
 
-def test_a_trend_has_what_was_stored_and_what_is_not_stored_yet(running: Running) -> None:
+def test_a_trend_has_what_was_stored_and_what_is_not_stored_yet(tmp_path: Path, broker: Mosquitto) -> None:
+    running = Running(tmp_path, broker, scan_s=0.005, dt_s=0.5)
     running.bench.numbers["cell temperature"] = 41.5
     begin_s = running.bench.now_s
     until(lambda: running.bench.now_s > begin_s + 300.0, 60.0)
@@ -252,6 +253,7 @@ def test_a_trend_has_what_was_stored_and_what_is_not_stored_yet(running: Running
     assert 2 <= len(line.time_s) <= 50
     assert line.value[-1] == pytest.approx(41.5, abs=0.4)
     assert line.time_s[-1] > now_s - 60.0
+    running.close()
 
 
 def test_events_come_with_their_sentences_and_within_the_time_asked(running: Running) -> None:

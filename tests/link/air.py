@@ -1,0 +1,67 @@
+"""What the link of the full rig sends in a day, and how much memory it takes: `python -m tests.link.air [minutes]`.
+
+Bench, guard, link and broker as processes, the rig running; every byte between link and broker is counted in both
+directions (MQTT's own included, those of TCP and IP not) and scaled to a day. Nothing of it is a constant.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from typing import NamedTuple
+
+from tests.broker import Onlooker, mosquitto, until
+from tests.link.proxy import Network
+from tests.system.site import PROGRAM, Site
+
+DAY_MIN = 1440.0
+WARM_S = 20.0  # until the first messages of a start are through
+
+
+class Air(NamedTuple):
+    up_mb_a_day: float
+    down_mb_a_day: float
+    resident_mb: float
+    states: int
+
+
+def measure(folder: Path, minutes: float) -> Air:
+    pause = threading.Event()
+    with mosquitto(folder / "broker") as broker, Site(folder / "rig") as site:
+        network, onlooker = Network(broker.port), Onlooker(broker.port)
+        site.start_guard()
+        where = ("--bench", str(site.folder), "--broker-port", str(network.port))
+        link = subprocess.Popen([sys.executable, *PROGRAM, "link", "boathouse", *where])
+        try:
+            site.to_power()
+            until(lambda: bool(onlooker.of("/state")), 60.0)
+            pause.wait(WARM_S)
+            up, down, states = network.up_bytes, network.down_bytes, len(onlooker.of("/state"))
+            pause.wait(60.0 * minutes)
+            up, down = network.up_bytes - up, network.down_bytes - down
+            resident = int(Path(f"/proc/{link.pid}/statm").read_text().split()[1]) * 4096
+            states = len(onlooker.of("/state")) - states
+        finally:
+            link.terminate()
+            link.wait(30.0)
+            onlooker.close()
+            network.close()
+    a_day = DAY_MIN / minutes / 1e6
+    return Air(up * a_day, down * a_day, resident / 1e6, states)
+
+
+def main() -> None:
+    minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 3.0
+    with tempfile.TemporaryDirectory() as folder:
+        found = measure(Path(folder), minutes)
+    print(  # noqa: T201
+        f"over {minutes:g} min with {found.states} states told: {found.up_mb_a_day:.0f} MB a day to the broker,"
+        f" {found.down_mb_a_day:.1f} MB a day back; the link takes {found.resident_mb:.0f} MB of memory"
+    )
+
+
+if __name__ == "__main__":
+    main()
