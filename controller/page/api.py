@@ -75,7 +75,7 @@ class LogWanted(Body):
     ]
     number: float | None = Field(default=None, ge=0, le=1_000_000)
     unit: str = Field(default="", max_length=12)
-    side: Literal["", "hydrogen", "oxygen"] = ""
+    side: Literal["", "hydrogen", "oxygen", "both"] = ""
     text: str = Field(default="", max_length=500)
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+import zlib
 from collections.abc import AsyncIterator, Callable
 from typing import Any, Final
 
@@ -42,6 +43,12 @@ class Channel:
     def __init__(self, view: dict[str, Any]) -> None:
         self.view = view
         self.phones: set[Phone] = set()
+
+
+def packer() -> Callable[[bytes], bytes]:
+    """gzip that a phone can read up to here at any time. 64 kB for each phone (8 kB of window and as small a table)."""
+    stream = zlib.compressobj(6, zlib.DEFLATED, 16 + 13, 6)
+    return lambda data: stream.compress(data) + stream.flush(zlib.Z_SYNC_FLUSH)
 
 
 def frame(message: dict[str, Any]) -> bytes:
@@ -83,7 +90,9 @@ class Feed:
                 for phone in channel.phones:
                     phone.add(data)
 
-    async def follow(self, rig: str, extra: dict[str, Any], allowed: Callable[[], bool]) -> AsyncIterator[bytes]:
+    async def follow(
+        self, rig: str, extra: dict[str, Any], allowed: Callable[[], bool], pack: Callable[[bytes], bytes]
+    ) -> AsyncIterator[bytes]:
         """What one phone gets: everything, then each change, a beat when there is none. Ends when not allowed."""
         channel = self._channels.get(rig)
         if channel is None:
@@ -95,13 +104,13 @@ class Feed:
                 try:
                     await asyncio.wait_for(phone.woken.wait(), BEAT_S)
                 except TimeoutError:
-                    yield frame({"t": time.monotonic()})
+                    yield pack(frame({"t": time.monotonic()}))
                     continue
                 phone.woken.clear()
                 waiting, phone.waiting = phone.waiting, []
                 if waiting is None:
                     waiting = [frame({"t": time.monotonic(), "all": channel.view | extra})]
-                yield b"".join(waiting)
+                yield pack(b"".join(waiting))
         finally:
             channel.phones.discard(phone)
             if not channel.phones:

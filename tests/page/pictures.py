@@ -10,6 +10,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Page, expect
 
@@ -148,7 +149,7 @@ def main() -> None:
     asked = parser.parse_args()
     asked.folder.mkdir(parents=True, exist_ok=True)
     width, height = map(int, asked.size.split("x"))
-    size = {"viewport": {"width": width, "height": height}, "device_scale_factor": 1}
+    size: dict[str, Any] = {"viewport": {"width": width, "height": height}, "device_scale_factor": 1}
     with chromium() as browser, tempfile.TemporaryDirectory() as scratch:
         page = phone(browser, theme=asked.theme, **size).new_page()
         shut = Stage(Path(scratch) / "shut")

@@ -1,52 +1,101 @@
-"""The whole of it, nothing pretended but the physics: bench, guard, link, broker, page and a phone."""
+"""One real rig behind the phone, simulated below its drivers: what a person sees and asks reaches guard and record."""
 
 from __future__ import annotations
 
+import itertools
 import re
 import signal
-from collections.abc import Iterator
-from pathlib import Path
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from controller.cli.demo import Company, Demo
-from controller.page.people import People
+from controller.record.logbook import KINDS
 from tests.broker import until
 from tests.page.stage import PASSWORD, bad_words, fresh_is, phone
+from tests.page.whole import RIG, Whole, logged_in
+
+PATIENCE_MS = 60_000  # five processes on a machine that may be busy
 
 
-class Whole:
-    """What `lyewatch demo` starts, without its screen, which would end with the guard."""
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Whole]:
+    made = Whole(tmp_path_factory.mktemp("whole") / "rig")
+    yield made
+    made.close()
 
-    def __init__(self, folder: Path) -> None:
-        folder.mkdir()
-        self.company = Company(folder)
-        self.demo = Demo(self.company, "boathouse")
-        assert self.demo.start() == []  # nothing is left out
-        self.address = self.demo.page
-        until(self._answers, what="the page")
-        self.demo.to_power()
 
-    def _answers(self) -> bool:
-        try:
-            return httpx.get(f"{self.address}shell", timeout=2).status_code == 200
-        except httpx.HTTPError:
-            return False
-
-    def guard(self, number: int) -> None:
-        self.company._running["guard"].send_signal(number)
+@pytest.fixture(scope="module")
+def phone_of_ada(whole: Whole, browser_of_all: Browser) -> Iterator[Page]:
+    """Ada's phone."""
+    context = phone(browser_of_all)
+    context.set_default_timeout(PATIENCE_MS)
+    found = context.new_page()
+    words = bad_words(found)
+    found.goto(f"{whole.address}rig/{RIG}#act")
+    found.get_by_label("Name").fill("ada")
+    found.get_by_label("Password").fill("not the pass phrase")
+    found.get_by_role("button", name="Log in").click()
+    expect(found.get_by_role("alert")).to_contain_text("name or password is wrong")
+    found.get_by_label("Password").fill(PASSWORD)
+    found.get_by_role("button", name="Log in").click()
+    found.get_by_role("button", name="Log out").wait_for()
+    yield found
+    context.close()
+    assert words == []
 
 
 @pytest.fixture
-def whole(tmp_path: Path) -> Iterator[Whole]:
-    made = Whole(tmp_path / "rig")
-    yield made
-    made.company.end()
+def now(phone_of_ada: Page) -> Page:
+    """Her phone on its first screen, live."""
+    phone_of_ada.get_by_role("link", name="Now").click()
+    fresh_is(phone_of_ada, "live")
+    return phone_of_ada
 
 
-# Notes in the page itself when a first-out cause is first on the screen, and how old the cause then was.
+@pytest.fixture(scope="module")
+def ada(whole: Whole) -> Iterator[httpx.Client]:
+    with logged_in(whole.address) as client:
+        yield client
+
+
+PAUSE = threading.Event()
+_numbers = itertools.count(1)
+
+
+def ask(client: httpx.Client, verb: str, **more: Any) -> dict[str, Any]:
+    """The guard's own answer."""
+    found = client.post("/api/command", json={"rig": RIG, "verb": verb, "id": f"{next(_numbers):016x}", **more})
+    assert found.status_code == 200, found.text
+    answer: dict[str, Any] = found.json()
+    return answer
+
+
+def history(client: httpx.Client, what: str, **more: Any) -> dict[str, Any]:
+    found = client.post("/api/history", json={"rig": RIG, "what": what, **more})
+    assert found.status_code == 200, found.text
+    answer: dict[str, Any] = found.json()
+    assert answer["complete"], answer["why"]
+    return answer
+
+
+def rows(client: httpx.Client, what: str, so: Callable[[dict[str, Any]], bool]) -> list[dict[str, Any]]:
+    """Those of the record for which it is so, once there are any."""
+    found: list[dict[str, Any]] = []
+
+    def some() -> bool:
+        PAUSE.wait(1.0)  # the page asks the rig anew each 5 s at most
+        found[:] = [row for row in history(client, what)["rows"] if so(row)]
+        return bool(found)
+
+    until(some, at_most_s=90.0, what=f"{what} in the record")
+    return found
+
+
+# Notes in the page itself when a first-out cause is first on the screen.
 WATCH = """() => {
   window.shown = []
   new MutationObserver(() => {
@@ -55,72 +104,130 @@ WATCH = """() => {
 }"""
 
 
-def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_second(
-    whole: Whole, browser_of_all: Browser
-) -> None:
-    context = phone(browser_of_all)
-    page = context.new_page()
-    words = bad_words(page)
-    page.goto(whole.address)
-    fresh_is(page, "live")
-    expect(page.locator(".sim")).to_be_visible()
-    expect(page.locator(".since").first).to_contain_text(re.compile("venting|running"), timeout=60_000)
-    page.evaluate(WATCH)
-    page.get_by_role("link", name="Act").click()
-    page.get_by_role("button", name="Cause: the supply runs away").click()
-    page.get_by_role("link", name="Now").click()
-    page.locator(".cause.first-out").wait_for(timeout=20_000)
-    expect(page.locator(".proven")).to_contain_text("main contactor open", timeout=20_000)
-    decided_s = _number(page, "causes.0.time_s")
-    shown_s = float(page.evaluate("() => window.shown[0]"))
-    assert shown_s - decided_s < 1.0, shown_s - decided_s
-    expect(page.locator("[data-fresh=live]").first).to_be_attached()
-    assert words == []
-    context.close()
-
-
-def _number(page: Page, path: str) -> float:
-    """A number in the rig's newest state, as the page's own stream has it."""
-    found: float = page.evaluate(
-        """async (path) => {
-          const reader = (await fetch('/live', { cache: 'no-store' })).body.getReader()
-          let text = ''
-          while (!text.includes('\\n\\n')) text += new TextDecoder().decode((await reader.read()).value)
-          await reader.cancel()
-          return path.split('.').reduce((at, key) => at[key], JSON.parse(text.split('\\n\\n')[0].slice(6)).all.state)
-        }""",
-        path,
-    )
-    return found
-
-
-def test_a_frozen_and_a_killed_guard_are_never_shown_as_well(whole: Whole, browser_of_all: Browser) -> None:
-    context = phone(browser_of_all)
-    page = context.new_page()
-    page.goto(whole.address)
-    fresh_is(page, "live")
-    expect(page.locator(".since").first).to_contain_text(re.compile("venting|running"), timeout=60_000)
-    whole.guard(signal.SIGSTOP)
-    fresh_is(page, "silent")
-    expect(page.locator("blockquote.sentence")).to_be_visible()
-    whole.guard(signal.SIGCONT)
-    fresh_is(page, "live")
-    page.locator(".cause.first-out").wait_for()  # it paused while power was on: that is a trip of its own
-    whole.guard(signal.SIGKILL)
-    fresh_is(page, "silent")
-    expect(page.locator(".band.lost")).to_contain_text("The guard has stopped reporting")
-    context.close()
-
-
-def test_the_guard_refuses_a_start_from_a_page_that_is_not_enrolled_and_obeys_its_stop(whole: Whole) -> None:
-    People(whole.company.folder / "page").add("ada", "operator", PASSWORD)
-    origin = {"Origin": whole.address.rstrip("/")}
-    with httpx.Client(base_url=whole.address, headers=origin, timeout=20) as client:
-        assert client.post("/api/login", json={"name": "ada", "password": PASSWORD}).status_code == 200
-        current = {"rig": "boathouse", "verb": "set-current", "number": 20, "text": "try", "id": "1" * 16}
-        refused = client.post("/api/command", json=current).json()
+def test_a_page_that_is_not_enrolled_is_refused_a_start_and_its_stop_is_obeyed(whole: Whole, now: Page) -> None:
+    whole.power_on(now)
+    with logged_in(whole.strangers_page()) as stranger:
+        until(lambda: whole.view(stranger)["arrived"] is not None, what="the stranger's page hears the rig")
+        refused = ask(stranger, "set-current", number=20, text="try")
         assert refused["accepted"] is False
         assert "enrol" in refused["why"]
-        stopped = client.post("/api/command", json={"rig": "boathouse", "verb": "stop", "id": "2" * 16}).json()
-        assert stopped["accepted"] is True
-    until(whole.demo.dead, what="power off")
+        assert ask(stranger, "stop")["accepted"] is True
+    until(whole.demo.dead, what="power off", at_most_s=60.0)
+
+
+def test_an_enrolled_pages_start_is_refused_in_the_guards_words_and_in_the_record(
+    whole: Whole, now: Page, ada: httpx.Client
+) -> None:
+    ask(ada, "stop")
+    until(whole.demo.dead, what="power off", at_most_s=60.0)
+    refused = ask(ada, "start", number=20, hours=1, text="sun is out")
+    assert refused["accepted"] is False
+    assert "enable" in refused["why"]  # nobody at the rig has given it
+    assert rows(ada, "events", lambda row: row["what"] == "refused" and "start" in row["sentence"])
+    assert whole.demo.dead()
+
+
+def test_a_frozen_guard_is_never_shown_as_well_and_comes_back_tripped(whole: Whole, now: Page) -> None:
+    whole.power_on(now)
+    whole.guard(signal.SIGSTOP)
+    fresh_is(now, "silent")
+    expect(now.locator("blockquote.sentence")).to_be_visible()
+    whole.guard(signal.SIGCONT)
+    fresh_is(now, "live")
+    now.locator(".cause.first-out").wait_for()  # it paused while power was on: that is a trip of its own
+
+
+def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_second(
+    whole: Whole, now: Page, ada: httpx.Client
+) -> None:
+    whole.power_on(now)
+    expect(now.locator(".sim")).to_be_visible()
+    expect(now.locator(".cause.first-out")).to_have_count(0)
+    now.evaluate(WATCH)
+    now.get_by_role("link", name="Act").click()
+    now.get_by_role("button", name="Cause: the supply runs away").click()
+    now.get_by_role("link", name="Now").click()
+    now.locator(".cause.first-out").wait_for()
+    expect(now.locator(".proven")).to_contain_text("main contactor open", timeout=PATIENCE_MS)
+    decided_s = whole.view(ada)["state"]["causes"][0]["time_s"]
+    shown_s = float(now.evaluate("() => window.shown[0]"))
+    assert shown_s - decided_s < 1.0, shown_s - decided_s
+    fresh_is(now, "live")
+
+
+def test_an_alarm_is_acknowledged_and_put_aside_on_the_phone(now: Page, ada: httpx.Client, whole: Whole) -> None:
+    """The trip before left one standing."""
+    card = now.locator(".alarm.standing").first
+    expect(card).to_contain_text("not yet seen", timeout=PATIENCE_MS)
+    card.get_by_role("button", name="I have seen it").click()
+    now.get_by_role("dialog").get_by_role("button", name="Hold: I have seen it").click()
+    expect(now.locator("[data-answer=true]")).to_be_visible(timeout=PATIENCE_MS)
+    now.get_by_role("button", name="Close").click()
+    expect(card).not_to_contain_text("not yet seen", timeout=PATIENCE_MS)
+    card.get_by_role("button", name="Put aside").click()
+    now.get_by_label("Reason").fill("the cause is known")
+    now.get_by_role("dialog").get_by_role("button", name="Hold: Put aside").click()
+    expect(now.locator("[data-answer=true]")).to_be_visible(timeout=PATIENCE_MS)
+    now.get_by_role("button", name="Close").click()
+    expect(now.locator(".alarm", has_text="put aside until")).to_have_count(1, timeout=PATIENCE_MS)
+    assert [a["acknowledged"] for a in whole.view(ada)["state"]["alarms"] if a["shelved_until_s"]] == [True]
+
+
+def test_the_trips_incident_opens_on_the_phone_with_its_plots(
+    whole: Whole, phone_of_ada: Page, ada: httpx.Client
+) -> None:
+    whole.restart_guard()
+    assert rows(ada, "incidents", lambda row: row["name"] != "")
+    phone_of_ada.get_by_role("link", name="Now").click()
+    phone_of_ada.get_by_role("link", name="Record").click()
+    phone_of_ada.locator(".opener").first.click()
+    phone_of_ada.locator(".entry canvas").first.wait_for()
+    expect(phone_of_ada.locator(".entry .log li").first).to_be_visible()
+    expect(phone_of_ada.locator(".entry [role=img]").first).to_have_attribute(
+        "aria-label", re.compile(r"between .* and ")
+    )
+
+
+def test_a_trend_holds_the_run_that_the_record_saw(ada: httpx.Client) -> None:
+    lines = history(ada, "trend", signals=["current", "cell_temperature"], points=300)["trends"]
+    amps, lye = (next(t for t in lines if t["signal"] == name) for name in ("current", "cell_temperature"))
+    seen = [a for a in amps["value"] if a is not None]
+    assert max(seen) > 5.0  # the least that a start asks for is more
+    assert abs(seen[-1]) < 0.5
+    assert all(15.0 < c < 70.0 for c in lye["value"] if c is not None)
+
+
+def test_every_line_that_the_form_offers_is_one_that_the_record_takes(phone_of_ada: Page, ada: httpx.Client) -> None:
+    amounts = {"density read": "1.236", "lye changed": "25", "gas collected": "0.4", "topped up": "150"}
+    phone_of_ada.get_by_role("link", name="Now").click()
+    phone_of_ada.get_by_role("link", name="Record").click()
+    offered = phone_of_ada.locator("#logbook .chips button")
+    expect(offered).to_have_count(len(KINDS))
+    for at, title in enumerate(offered.all_inner_texts()):
+        offered.nth(at).click()
+        sheet = phone_of_ada.get_by_role("dialog")
+        if title.lower() in amounts:
+            sheet.locator("input[type=number]").fill(amounts[title.lower()])
+        sheet.get_by_label("In words").fill(f"line {at} of this test")
+        sheet.get_by_role("button", name="Write it down").click()
+        expect(sheet.locator("[data-sent]")).to_be_visible(timeout=PATIENCE_MS)
+        sheet.get_by_role("button", name="Close").click()
+    until(
+        lambda: {r["kind"] for r in rows(ada, "logbook", lambda row: row["who"] == "ada")} == set(KINDS),
+        at_most_s=90.0,
+        what="every kind of line in the record",
+    )
+
+
+def test_what_the_record_would_not_take_is_said_before_it_is_lost(ada: httpx.Client) -> None:
+    no_side = {"rig": RIG, "kind": "topped up", "number": 600, "unit": "mL"}
+    refused = ada.post("/api/logbook", json=no_side)
+    assert refused.status_code == 400
+    assert "needs a side" in refused.json()["why"]
+
+
+def test_a_killed_guard_is_never_shown_as_well(whole: Whole, now: Page) -> None:
+    """The last of this file: nothing comes back from it."""
+    whole.guard(signal.SIGKILL)
+    fresh_is(now, "silent")
+    expect(now.locator(".band.lost")).to_contain_text("The guard has stopped reporting")

@@ -15,17 +15,18 @@ export function LogSheet({ rig }: { rig: string }) {
 
 function Entry({ rig, what }: { rig: string; what: string }) {
   const words = T.record.kinds[what]!
+  const unit = words.unit ?? ''
   const amount = useSignal('')
   const text = useSignal('')
-  const side = useSignal('')
+  const side = useSignal(words.side ? 'both' : '')
   const error = useSignal('')
   const sent = useSignal('')
   const close = () => { kind.value = null }
   const save = async (number: number | null) => {
-    const entry = { rig, kind: what, number, unit: number === null ? '' : words.unit, text: text.value, side: side.value }
+    const entry = { rig, kind: what, number, unit: number === null ? '' : unit, text: text.value, side: side.value }
     try {
       await ask('/api/logbook', entry)
-      sent.value = lastSent.value = T.record.sent(`${words.title.toLowerCase()}${number === null ? '' : ` ${number} ${words.unit}`}`)
+      sent.value = lastSent.value = T.record.sent(`${words.title.toLowerCase()}${number === null ? '' : ` ${number} ${unit}`}`)
     } catch (problem) {
       error.value = T.error((problem as Error).message)
     }
@@ -41,21 +42,21 @@ function Entry({ rig, what }: { rig: string; what: string }) {
   return (
     <Sheet title={words.title} onClose={close}>
       {words.caution && <p class="caution"><Mark kind="act" /> <span>{words.caution}</span></p>}
-      {words.quick.length > 0 && (
-        <div class="quick">{words.quick.map((n) => <button type="button" class="firm" key={n} onClick={() => void save(n)}>{n} {words.unit}</button>)}</div>
+      <label class="field"><span>{T.record.side}</span>
+        <select value={side.value} onChange={(e) => { side.value = e.currentTarget.value }}>
+          {Object.entries(T.record.sides).filter(([value]) => value || !words.side).map(([value, name]) => <option key={value} value={value}>{name}</option>)}
+        </select></label>
+      {words.quick && (
+        <div class="quick">{words.quick.map((n) => <button type="button" class="firm" key={n} onClick={() => void save(n)}>{n} {unit}</button>)}</div>
       )}
       {error.value && <p role="alert" class="answer act"><Mark kind="act" /> {error.value}</p>}
       <form onSubmit={(e) => { e.preventDefault(); void save(amount.value === '' ? null : Number(amount.value)) }}>
-        {words.unit && (
-          <label class="field"><span>{words.quick.length ? `${T.record.other}, ${words.unit}` : T.record.amount(words.unit)}</span>
-            <input type="number" inputMode="decimal" min="0" step="any" value={amount.value} onInput={(e) => { amount.value = e.currentTarget.value }} /></label>
+        {unit && (
+          <label class="field"><span>{words.quick ? T.record.other : words.amount ?? T.record.amount}, {unit}</span>
+            <input type="number" inputMode="decimal" min="0" step="any" required={!words.optional} value={amount.value} onInput={(e) => { amount.value = e.currentTarget.value }} /></label>
         )}
-        <label class="field"><span>{T.record.side}</span>
-          <select value={side.value} onChange={(e) => { side.value = e.currentTarget.value }}>
-            {Object.entries(T.record.sides).map(([value, name]) => <option key={value} value={value}>{name}</option>)}
-          </select></label>
         <label class="field"><span>{T.record.words}</span>
-          <input maxLength={400} value={text.value} onInput={(e) => { text.value = e.currentTarget.value }} /></label>
+          <input maxLength={400} required={!!words.text} value={text.value} onInput={(e) => { text.value = e.currentTarget.value }} /></label>
         <div class="pair">
           <button type="button" class="plain" onClick={close}>{T.act.cancel}</button>
           <button class="firm">{T.record.save}</button>

@@ -74,8 +74,7 @@ function Strip({ state, live }: { state: StateNow; live: boolean }) {
   return (
     <button type="button" class={`strip ${kind} ${live ? '' : 'stale'}`} onClick={() => document.getElementById('trouble')?.scrollIntoView()}>
       <Mark kind={kind === 'trip' ? 'trip' : 'alarm'} />
-      <span>{live ? '' : `${T.ways.was} `}<b>{worst.title}</b>{T.trouble.andMore(state.causes.length + alarms.length - 1)}</span>
-      <i>{T.trouble.see} ↓</i>
+      <span>{live ? '' : `${T.ways.was} `}<b>{worst.title}</b> <small>{T.trouble.see(state.causes.length + alarms.length - 1)} ↓</small></span>
     </button>
   )
 }

@@ -1,6 +1,9 @@
 // Every word of the page that does not come from the controller. To translate it, translate this file.
 import type { Kind } from './fresh'
 
+/** `side`, `text`: needed. An amount is needed where there is a unit, unless it is optional. */
+export interface LogKind { title: string; unit?: string; amount?: string; optional?: boolean; quick?: number[]; side?: boolean; text?: boolean; caution?: string }
+
 export const T = {
   product: 'Lyewatch',
   tabs: { now: 'Now', trends: 'Trends', record: 'Record', act: 'Act' },
@@ -63,8 +66,7 @@ export const T = {
     title: 'Trips and alarms',
     none: 'No trip. No alarm.',
     noneWas: 'No trip and no alarm were known.',
-    andMore: (n: number) => (n > 0 ? ` and ${n} more` : ''),
-    see: 'What to do',
+    see: (more: number) => `${more > 0 ? `and ${more} more: ` : ''}what to do`,
     first: 'came first',
     later: 'followed',
     now: 'Go now',
@@ -151,7 +153,7 @@ export const T = {
   record: {
     title: 'Record',
     incidents: 'Incidents',
-    noIncidents: 'No incident is on record.',
+    noIncidents: 'No incident is on record. One is written two minutes after its trip.',
     open: 'Show',
     close: 'Hide',
     events: 'Events',
@@ -165,22 +167,23 @@ export const T = {
     sent: (what: string) => `Sent: ${what}. It stands below once the rig has written it.`,
     needsOperator: 'Writing in the logbook needs the role operator.',
     other: 'Other amount',
-    amount: (unit: string) => `Amount, ${unit}`,
+    amount: 'Amount',
     save: 'Write it down',
     side: 'Side',
-    sides: { '': 'both or none', hydrogen: 'hydrogen', oxygen: 'oxygen' },
+    sides: { '': 'none', both: 'both', hydrogen: 'hydrogen', oxygen: 'oxygen' },
     words: 'In words',
+    // What each kind asks for is the record's own rule (controller/record/logbook.py), which a test holds this to.
     kinds: {
-      'topped up': { title: 'Topped up', unit: 'mL', quick: [200, 400, 600, 1000], caution: 'Deionised water only. Power off and vented before a lid is opened: air gets into the hydrogen side.' },
-      'density read': { title: 'Density read', unit: 'g/mL', quick: [], caution: 'Gloves and goggles: it is lye. Write the temperature too, in words.' },
-      'gas collected': { title: 'Gas collected', unit: 'mL', quick: [500, 1000], caution: 'Write the seconds it took, in words.' },
-      'lye changed': { title: 'Lye changed', unit: 'L', quick: [], caution: 'Caustic into water, never the other way round.' },
-      gasket: { title: 'Gasket', unit: '', quick: [], caution: '' },
-      separator: { title: 'Separator', unit: '', quick: [], caution: '' },
-      additive: { title: 'Additive', unit: 'g', quick: [], caution: '' },
-      cleaned: { title: 'Cleaned', unit: '', quick: [], caution: '' },
-      note: { title: 'Note', unit: '', quick: [], caution: '' },
-    } as Record<string, { title: string; unit: string; quick: number[]; caution: string }>,
+      'topped up': { title: 'Topped up', unit: 'mL', quick: [200, 400, 600, 1000], side: true, caution: 'Deionised water only. Power off and vented before a lid is opened: air gets into the hydrogen side.' },
+      'density read': { title: 'Density read', unit: 'g/mL', caution: 'Gloves and goggles: it is lye. Write the temperature too, in words.' },
+      'gas collected': { title: 'Gas collected', unit: 'L/min', caution: 'By stopwatch, at the pressure of the room: litres by minutes.' },
+      'lye changed': { title: 'Lye changed', unit: '%', optional: true, amount: 'Share of lye by mass', caution: 'Caustic into water, never the other way round.' },
+      gasket: { title: 'Gasket' },
+      separator: { title: 'Separator' },
+      additive: { title: 'Additive', unit: 'g', optional: true, text: true },
+      cleaned: { title: 'Cleaned' },
+      note: { title: 'Note', text: true },
+    } as Record<string, LogKind>,
   },
 
   act: {

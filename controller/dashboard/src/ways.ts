@@ -1,4 +1,5 @@
-// From limits to rows: one wall a row, the milder limits of the same signal and side as notches on the way to it.
+// From limits to rows, one for each signal and side. The wall is the first thing on the way that takes the power, of
+// those that are armed now; milder limits are notches before it. What lies behind the wall has no bar: it comes later.
 import type { MarginNow, SignalNow } from './model'
 
 const SEVERITY = { alarm: 0, derate: 1, stop: 2, trip: 3 }
@@ -28,17 +29,17 @@ export function ways(margins: MarginNow[], signals: SignalNow[], nearest: string
   }
   const twoSided = new Set(margins.filter((m) => groups.has(`${m.signal}/up`) && groups.has(`${m.signal}/down`)).map((m) => m.signal))
   return [...groups].map(([key, group]) => {
-    const wall = group.reduce((worst, m) => (worse(m, worst) ? m : worst))
+    const wall = group.reduce((first, m) => (sooner(m, first) ? m : first))
     const notches: Notch[] = []
     const span = spanOf(group, wall)
     for (const margin of group) {
-      if (margin === wall || span === null) continue
-      const at = Math.abs(wall.threshold - margin.threshold) / span
-      if (at <= 1) notches.push({ margin, at })
+      if (margin === wall || span === null || SEVERITY[margin.effect] >= SEVERITY.stop) continue
+      const at = (wall.rises ? wall.threshold - margin.threshold : margin.threshold - wall.threshold) / span
+      if (at >= 0 && at <= 1) notches.push({ margin, at })
     }
     const signal = status.get(wall.signal)
     const standing = group.filter((m) => m.standing)
-    const level = standing.some((m) => SEVERITY[m.effect] >= SEVERITY.stop)
+    const level = standing.some((m) => m.effect === 'trip')
       ? 'trip'
       : standing.length
         ? 'alarm'
@@ -59,10 +60,13 @@ export function ways(margins: MarginNow[], signals: SignalNow[], nearest: string
   })
 }
 
-const worse = (a: MarginNow, b: MarginNow): boolean =>
-  SEVERITY[a.effect] !== SEVERITY[b.effect]
-    ? SEVERITY[a.effect] > SEVERITY[b.effect]
-    : a.rises ? a.threshold > b.threshold : a.threshold < b.threshold
+/** Whether `a` rather than `b` is the wall: armed, then takes the power, then comes first on the way. */
+function sooner(a: MarginNow, b: MarginNow): boolean {
+  if (a.armed !== b.armed) return a.armed
+  const takes = (m: MarginNow) => Math.min(SEVERITY[m.effect], SEVERITY.stop)
+  if (takes(a) !== takes(b)) return takes(a) > takes(b)
+  return a.rises ? a.threshold < b.threshold : a.threshold > b.threshold
+}
 
 /** The length of the whole way in the signal's unit, from a row that is somewhere on it; null when none is. */
 function spanOf(group: MarginNow[], wall: MarginNow): number | null {

@@ -30,7 +30,7 @@ function Bar({ way, live }: { way: Way; live: boolean }) {
 function said(way: Way, live: boolean, units: Scale): string {
   const { wall } = way
   if (wall.bypassed) return T.ways.bypassed
-  if (way.level === 'trip') return live ? T.ways.reached : T.ways.wasReached
+  if (way.level === 'trip' || wall.standing) return live ? T.ways.reached : T.ways.wasReached
   if (wall.value === null) return T.ways.unseen
   if (!wall.armed) return T.ways.asleep
   const left = `${figure(wall.left ?? 0, wall.unit, units, true)} ${unitText(wall.unit, units)}`

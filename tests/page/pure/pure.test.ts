@@ -76,6 +76,23 @@ describe('the way left', () => {
     const rows = ways([margin({ limit: 'high' }), margin({ limit: 'low', rises: false, threshold: 9 })], [signal({})], null)
     expect(rows.map((r) => r.wall.limit)).toEqual(['high', 'low'])
   })
+  test('the wall is the first limit on the way that takes the power and is armed; what lies behind it or sleeps is none', () => {
+    const amps = (more: Partial<MarginNow>) => margin({ unit: 'A', value: 24, ...more })
+    const limits = (on: boolean) => [
+      amps({ limit: 'too much', threshold: 35, left: 11, left_fraction: 0.3, armed: on }),
+      amps({ limit: 'short', threshold: 45.5, left: 21.5, left_fraction: 0.5, armed: on }),
+      amps({ limit: 'while off', threshold: 0.5, left: -23.5, left_fraction: 0, armed: !on }),
+      amps({ limit: 'high', threshold: 32, effect: 'alarm', left: 8, left_fraction: 0.3, armed: on }),
+      amps({ limit: 'reversed', rises: false, threshold: -1, left: 25, left_fraction: 1, armed: on }),
+      amps({ limit: 'too small', rises: false, threshold: 9, effect: 'stop', left: 15, left_fraction: 0.7, armed: on }),
+    ]
+    const shown = (on: boolean) => ways(limits(on), [], null).map((r) => [r.wall.limit, ...r.notches.map((n) => n.margin.limit)])
+    expect(shown(true)).toEqual([['too much', 'high'], ['too small']])
+    expect(shown(false)).toEqual([['while off'], ['too small']])
+  })
+  test('what stops in order is yellow, what trips is red', () => {
+    expect(ways([margin({ standing: true, effect: 'stop' })], [signal({})], null)[0]!.level).toBe('alarm')
+  })
   test('the level is the controller’s word: a short way alone is no alarm', () => {
     expect(ways([margin({ left: 0.1, left_fraction: 0.01 })], [signal({})], null)[0]!.level).toBe('quiet')
     expect(ways([margin({ standing: true })], [signal({})], null)[0]!.level).toBe('trip')
