@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from simulator.boards.bench import Bench, FaultError
-from simulator.boards.physics import Physics
+from simulator.boards.physics import Physics, by_name
 from simulator.boards.wiring import Wiring
 from simulator.plant.inputs import NEUTRAL, OFF, Disturbances
 from simulator.plant.observe import Seen
@@ -58,8 +58,7 @@ class PlantBehind(Physics):
         return self.last
 
     def quantities(self) -> Mapping[str, float]:
-        shown = self.shown()
-        return {name: getattr(shown, name) for name in QUANTITIES}
+        return by_name(self.shown())
 
 
 def parameters_of(wiring: Wiring) -> Parameters:

@@ -150,9 +150,13 @@ def _draw(record: Record, path: Path) -> None:
 
 
 def _rehearse_all(rig: str, level: Any, workers: int, report: Path | None, as_json: bool) -> None:
+    from simulator.rehearsal.agrees import disagreements
     from simulator.rehearsal.stock import Fate, cases, play_all, sorted_lines
 
     physical = find_rig(rig)
+    if wrong := disagreements(physical):
+        each = "\n".join(f"  - {words}" for words in wrong)
+        raise Problem(f"the rig file does not say what is on its bench, and nothing was rehearsed:\n{each}", 1)
     lines: list[Line] = []
     with bar(len(cases(physical)), quiet=as_json) as (move, _):
         for line in play_all(rig, physical, level, workers):

@@ -263,6 +263,26 @@ DEFAULTS: dict[str, Default] = {
         "1.4 V a cell: under 1.23 V nothing splits, so the current goes elsewhere (p)", kind=_LOCAL,
         settle_s=lambda facts: facts.file.supply.start_lag_s + 2.0,
     ),
+    "one bad cell": Default(
+        "One cell stands out", ("cell_spread",), _TRIP, UP, 0.5, 3.0,
+        "sound cells differ by hundredths of a volt; 0.5 V is a cell two thirds dry, or a fifth of its current "
+        "past it (p)",
+        kind=_LOCAL, deadband=0.1, settle_s=lambda facts: facts.file.supply.start_lag_s + 2.0,
+    ),
+    "one bad cell warn": Default(
+        "One cell drifts away", ("cell_spread",), _ALARM, UP, 0.25, 10.0, "half of the trip (p)", deadband=0.05,
+        settle_s=lambda facts: facts.file.supply.start_lag_s + 2.0,
+    ),
+    "stack off its curve": Default(
+        "Stack volts off their curve", ("off_the_curve",), _TRIP, UP, _per_cell(0.2), 5.0,
+        "0.2 V a cell more or less than this current and temperature need: in a stack of three, one of them is dry or "
+        "bridged (p)", kind=_LOCAL, magnitude=True, deadband=0.1, settle_s=_after_ramp_s,
+    ),
+    "stack off its curve warn": Default(
+        "Stack volts leave their curve", ("off_the_curve",), _ALARM, UP, _per_cell(0.1), 10.0,
+        "half of the trip: worn plates, thin lye, a clamp; or the curve is to be measured anew (p)", magnitude=True,
+        deadband=0.05, settle_s=_after_ramp_s,
+    ),
     "gas pressure hydrogen side": Default(
         "Gas pressure, hydrogen side", ("pressure_hydrogen",), _TRIP, UP, _pressure_mbar, 0.3,
         "half of what the lye between the sides holds back: more pushes gas from one side into the other; bubbling "

@@ -228,6 +228,22 @@ class ControllerTemperature(Measured):
     error: NotNegative = 2.0
 
 
+class Spread(Measured):
+    """Worked out from other signals of one quantity: the largest less the smallest."""
+
+    sensor: Literal["spread"]
+    of: list[Name] = Field(min_length=2, max_length=8, description="names of signals: taps of single cells, say")
+    range_low: Number = 0.0
+
+
+class Sum(Measured):
+    """Worked out from other signals: so many times each, added up. The stack's volts less what its curve has, say."""
+
+    sensor: Literal["sum"]
+    of: dict[Name, Number] = Field(min_length=1, max_length=8, description="a factor for each signal, by name")
+    offset: Number = 0.0
+
+
 SENSORS: dict[str, type[Table]] = {
     "ADS1115": Channel,
     "supervised contact": SupervisedChannel,
@@ -237,6 +253,8 @@ SENSORS: dict[str, type[Table]] = {
     "switch": Switch,
     "controller supply": ControllerSupply,
     "controller temperature": ControllerTemperature,
+    "spread": Spread,
+    "sum": Sum,
 }
 NOT_FITTED = "not fitted"
 NO_SENSOR = "no sensor"
@@ -244,7 +262,7 @@ NO_SENSOR = "no sensor"
 
 class NoSensor(SignalTable):
     sensor: Literal["ADS1115", "supervised contact", "DS18B20", "pulse meter", "kernel counter", "switch",
-                    "controller supply", "controller temperature"]  # fmt: skip
+                    "controller supply", "controller temperature", "spread", "sum"]  # fmt: skip
 
 
 def sensor_of(signal: Any) -> str:
@@ -269,6 +287,8 @@ Fitted = (
     | Switch
     | ControllerSupply
     | ControllerTemperature
+    | Spread
+    | Sum
 )
 Signal = Annotated[
     Annotated[Channel, Tag("ADS1115")]
@@ -279,6 +299,8 @@ Signal = Annotated[
     | Annotated[Switch, Tag("switch")]
     | Annotated[ControllerSupply, Tag("controller supply")]
     | Annotated[ControllerTemperature, Tag("controller temperature")]
+    | Annotated[Spread, Tag("spread")]
+    | Annotated[Sum, Tag("sum")]
     | Annotated[NotFitted, Tag(NOT_FITTED)]
     | Annotated[NoSensor, Tag(NO_SENSOR)],
     Discriminator(sensor_of),

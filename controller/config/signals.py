@@ -31,6 +31,7 @@ CONVERSION_S = 0.95  # of one 1-Wire sensor
 KERNEL_S = 1.05  # of one question to the kernel
 MOST_GRACE_S = 6.0
 SCALINGS = ("V_per_A", "V_per_V", "hall", "divider", "two_points", "loop", "thermistor", "steinhart_hart", "platinum")
+WORKED_OUT = ("spread", "sum")
 # A rail is not quite reached, and a converter shows the code before its last one as its own end.
 RAIL = 0.99
 # A bare shunt in the negative lead, or the volts behind two resistors, go this far under ground when the leads are
@@ -127,6 +128,14 @@ def _periods_s(file: models.RigFile) -> dict[str, float]:
     }
 
 
+def _period_s(source: hw.Source, file: models.RigFile, periods_s: dict[str, float]) -> float:
+    """What is worked out is as old as the slowest of what it is made from."""
+    if isinstance(source, hw.WorkedOut):
+        slow = any(isinstance(file.fitted[name], measured.Ds18b20) for name in source.of)
+        return periods_s["1-Wire bus"] if slow else file.scan_s
+    return periods_s.get(source.device, file.scan_s)
+
+
 def compile_signals(file: models.RigFile, allowed_a: float, problems: Problems) -> dict[str, Fitted]:
     """Every fitted signal by name, in the order of the file. allowed_a: the largest current that its grade allows."""
     converters = chips(file, problems)
@@ -182,6 +191,23 @@ def _source(
             return hw.SupplyGood()
         case measured.ControllerTemperature():
             return hw.CoreTemperature()
+        case measured.Spread():
+            return hw.WorkedOut(_members(signal.of, file))
+        case measured.Sum():
+            return hw.WorkedOut(_members(list(signal.of), file), tuple(signal.of.values()), signal.offset)
+
+
+def _members(names: list[str], file: models.RigFile) -> tuple[str, ...]:
+    """Names of measured signals, each once. Raises ValueError with what would be right."""
+    for name in names:
+        other = file.fitted.get(name)
+        if not isinstance(other, measured.Measured) or isinstance(other, measured.Spread | measured.Sum):
+            fitted = [n for n, s in file.fitted.items() if isinstance(s, measured.Measured)]
+            known = [n for n in fitted if file.fitted[n].sensor not in WORKED_OUT]
+            raise ValueError(f"{shown(name)} is no measured signal. Name some of {', '.join(known)}.")
+    if len(set(names)) < len(names):
+        raise ValueError("a signal is named twice. Name each once.")
+    return tuple(names)
 
 
 def _channel(
@@ -286,7 +312,7 @@ def _fitted(
         title=signal.title or name.replace("_", " ").capitalize(),
         unit=QUANTITIES[quantity].shown,
         quantity=quantity,
-        period_s=periods_s.get(source.device, file.scan_s),
+        period_s=_period_s(source, file, periods_s),
         low=low,
         high=high,
         electrical_low=ends.pinned_low,

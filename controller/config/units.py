@@ -34,6 +34,8 @@ QUANTITIES: dict[str, Unit] = {
 STANDARD: dict[str, str] = {
     "current": "current",
     "voltage": "voltage",
+    "cell_spread": "voltage",
+    "off_the_curve": "voltage",
     "cell_temperature": "temperature",
     "coolant_flow": "flow",
     "coolant_outlet": "temperature",
@@ -58,7 +60,7 @@ STANDARD: dict[str, str] = {
     "controller_temperature": "temperature",
 }
 
-OF_A_SIGNAL = ("range_low", "range_high", "error", "normal", "step", "rate", "means")
+OF_A_SIGNAL = ("range_low", "range_high", "error", "normal", "step", "rate", "means", "offset")
 OF_A_LIMIT = ("above", "below", "derate_to", "deadband", "far", "differ")
 _SUFFIXES = sorted((unit.suffix for unit in QUANTITIES.values() if unit.suffix), key=len, reverse=True)
 _FOREIGN = {"K", "F", "mV", "mA", "bar", "Pa", "kPa", "cm", "m", "ppm", "L_h", "lpm"}  # recognised, to be refused

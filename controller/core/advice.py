@@ -124,6 +124,18 @@ ADVICE: dict[str, Advice] = {
     "cell voltage low": Advice(
         "morning", "A short inside a cell, or a tap that has come off.", "Compare the cells one by one.", _AGAIN
     ),
+    "one bad cell": Advice(
+        "morning",
+        "Lye in that cell, a bridge of flakes, its clamp.",
+        "Compare the cells one by one, power off.",
+        _AGAIN,
+    ),
+    "stack off its curve": Advice(
+        "morning",
+        "More volts: a dry cell, a clamp, thin lye. Less: a bridge inside a cell.",
+        "Compare the cells one by one, power off.",
+        _AGAIN,
+    ),
     "gas pressure hydrogen side": Advice(
         "now",
         "Vent line: kink, ice, water, carbonate; the seal's level.",
@@ -329,6 +341,12 @@ ADVICE: dict[str, Advice] = {
         "Coolant flow, and the current.",
         "Give it more coolant or less current.",
         "Do not touch the hose: it scalds.",
+    ),
+    "one bad cell warn": Advice(
+        "morning", "Level and clamp of the cell that stands out.", "Look again at the next stop.", _AGAIN
+    ),
+    "stack off its curve warn": Advice(
+        "morning", "Lye strength, clamps, wear.", "Measure the curve anew if all of them are right.", _AGAIN
     ),
     "cell voltage warn": Advice(
         "morning",

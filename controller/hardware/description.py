@@ -5,6 +5,7 @@ A refusal is a ValueError whose text says what is wrong and what would be right;
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.core.outputs import PINS
@@ -172,7 +173,25 @@ class CoreTemperature:
         return "controller"
 
 
-Source = Ads1115Channel | Ds18b20 | PulseMeter | CountedMeter | Switch | SupplyGood | CoreTemperature
+@dataclass(frozen=True, slots=True)
+class WorkedOut:
+    """A signal made from other signals of the same rig: so many times each, or the largest less the smallest."""
+
+    of: tuple[str, ...]
+    factors: tuple[float, ...] = ()  # none: largest less smallest
+    offset: float = 0.0
+
+    @property
+    def device(self) -> str:
+        return "worked out"
+
+    def __call__(self, numbers: Sequence[float]) -> float:
+        if not self.factors:
+            return max(numbers) - min(numbers)
+        return sum(f * n for f, n in zip(self.factors, numbers, strict=True)) + self.offset
+
+
+Source = Ads1115Channel | Ds18b20 | PulseMeter | CountedMeter | Switch | SupplyGood | CoreTemperature | WorkedOut
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from controller.hardware.description import (
     Source,
     SupplyGood,
     Switch,
+    WorkedOut,
 )
 from controller.hardware.ds18b20 import Thermometer
 from controller.hardware.edges import EdgeLog
@@ -49,6 +50,7 @@ class Instruments:
         self._polled: list[tuple[int, FlowMeter | Contact]] = []
         self._counted: list[tuple[int, CountingMeter]] = []
         self._slow: dict[str, SlowGroup] = {}
+        self._worked_out: list[tuple[int, tuple[int, ...], WorkedOut]] = []
         self._clock, self._wait = clock, wait
         with ExitStack() as undo:  # whatever was opened is closed again if the next thing cannot be
             self._logs = undo
@@ -82,6 +84,8 @@ class Instruments:
                     self._group(source, 1.0).add(at, SupplyMonitor(ports.kernel, clock))
                 case CoreTemperature():
                     self._group(source, 1.0).add(at, CoreMonitor(ports.kernel, clock))
+                case WorkedOut():
+                    self._worked_out.append((at, tuple(map(self.names.index, source.of)), source))
         for chip, wired in channels.items():
             if chip.bus not in ports.i2c:
                 raise ValueError(f"{chip.device}: there is no such bus; known: {sorted(ports.i2c)}")
@@ -123,7 +127,19 @@ class Instruments:
         for places, converter in self._converters:
             for at, reading in zip(places, converter.read_once(), strict=True):
                 self._latest[at] = reading
+        self._work_out()
         return tuple(self._latest)
+
+    def _work_out(self) -> None:
+        """As good and as old as the worst and the oldest of what each is made from."""
+        for at, members, source in self._worked_out:
+            readings = [self._latest[member] for member in members]
+            numbers = [number for number, _, code in readings if number is not None and code is Code.OK]
+            stamp_s = min(reading.stamp_s for reading in readings)
+            if len(numbers) == len(readings):
+                self._latest[at] = Reading(source(numbers), stamp_s)
+            else:
+                self._latest[at] = Reading(None, stamp_s, next(r.code for r in readings if r.code is not Code.OK))
 
     def contacts(self) -> tuple[bool | None, bool | None, bool | None]:
         """Main, second, watchdog relay: closed as of the last `read_all`; None where not wired or not readable."""

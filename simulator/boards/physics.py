@@ -2,14 +2,32 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from simulator.boards.bench import Asked
 from simulator.plant.advance import advance
 from simulator.plant.inputs import OFF, Inputs
-from simulator.plant.observe import observer
+from simulator.plant.observe import Seen, observer
 from simulator.plant.parameters import Parameters
 from simulator.plant.state import State
+
+TAP = re.compile(r"cell_([1-9]\d*)_v")
+
+
+def looked_at(seen: Seen, name: str, otherwise: float = 0.0) -> float:
+    """A quantity by its name; `cell_2_v` is the second cell from the negative end."""
+    if tap := TAP.fullmatch(name):
+        number = int(tap[1])
+        return seen.cell_v[number - 1] if number <= len(seen.cell_v) else otherwise
+    value: float = getattr(seen, name, otherwise)
+    return value
+
+
+def by_name(seen: Seen) -> dict[str, float]:
+    """Everything that an instrument can look at."""
+    quantities = seen._asdict()
+    return quantities | {f"cell_{n}_v": volts for n, volts in enumerate(quantities.pop("cell_v"), 1)}
 
 
 class Physics:
@@ -41,4 +59,4 @@ class Physics:
         )
 
     def quantities(self) -> Mapping[str, float]:
-        return self._look(self.state, self._inputs)._asdict()
+        return by_name(self._look(self.state, self._inputs))

@@ -5,8 +5,20 @@ from __future__ import annotations
 from controller.config import measured, models
 from controller.config.load import CompiledRig
 from controller.hardware import description as hw
+from simulator.boards.physics import TAP
 from simulator.boards.wiring import Contact, Converter, Meter, Output, Power, StopChain, Thermometer, Travel, Wiring
-from simulator.instruments.parts import Amplifier, Divider, Fixed, Linear, Loop, Ntc, Part, Shunt
+from simulator.instruments.parts import (
+    Amplifier,
+    Divider,
+    Fixed,
+    Linear,
+    Loop,
+    Ntc,
+    NtcThreeCoefficients,
+    Part,
+    Platinum,
+    Shunt,
+)
 
 # What each standard signal looks at, and for contacts from where or up to where they are closed.
 LOOKS_AT: dict[str, str] = {
@@ -105,7 +117,8 @@ def _converters(file: models.RigFile, hardware: hw.Hardware) -> tuple[Converter,
         inputs = chips.setdefault(source.chip, {})
         signal = file.signals[name]
         middle_v = getattr(signal, "middle_V", None) or 0.0
-        inputs[source.positive] = _part(name, signal, middle_v)
+        chip_v = supply_v.get((source.chip.bus, source.chip.address), 3.3)
+        inputs[source.positive] = _part(name, signal, middle_v, chip_v)
         if source.negative is not None:
             inputs.setdefault(source.negative, Fixed("fixed", f"{name} middle", middle_v))
     for chip, inputs in chips.items():
@@ -122,8 +135,8 @@ def _converters(file: models.RigFile, hardware: hw.Hardware) -> tuple[Converter,
     )
 
 
-def _part(name: str, signal: object, middle_v: float) -> Part:
-    of = LOOKS_AT.get(name, OTHERWISE)
+def _part(name: str, signal: object, middle_v: float, supply_v: float) -> Part:
+    of = f"{name}_v" if TAP.fullmatch(f"{name}_v") else LOOKS_AT.get(name, OTHERWISE)
     if isinstance(signal, measured.Channel):
         if signal.V_per_A is not None:
             return Shunt("shunt", name, of, 75.0, 50.0, signal.V_per_A * 50.0 / 0.075, middle_v, noise_v=3e-5)
@@ -141,7 +154,15 @@ def _part(name: str, signal: object, middle_v: float) -> Part:
             return Loop("loop", name, of, signal.loop.ohm, low, high, lag_s=8.0)
         if signal.thermistor is not None:
             ntc = signal.thermistor
-            return Ntc("ntc", name, of, ntc.ohm_at_25_C, ntc.beta_K, ntc.pull_up_ohm, 3.3, lag_s=10.0)
+            return Ntc("ntc", name, of, ntc.ohm_at_25_C, ntc.beta_K, ntc.pull_up_ohm, supply_v, lag_s=10.0)
+        if signal.steinhart_hart is not None:
+            by = signal.steinhart_hart
+            return NtcThreeCoefficients(
+                "ntc by three", name, of, by.a, by.b, by.c, by.pull_up_ohm, supply_v, lag_s=10.0
+            )
+        if signal.platinum is not None:
+            wire = signal.platinum
+            return Platinum("platinum", name, of, wire.pull_up_ohm, supply_v, wire.ohm_at_0_C, lag_s=10.0)
         if signal.two_points is not None:
             (low_v, high_v), (low, high) = signal.two_points.at_V, signal.two_points.means
             return Linear("linear", name, of, low_v, high_v, low, high, noise_v=1e-4)

@@ -23,6 +23,7 @@ from controller.hardware.pulses import WINDOW_S
 from controller.hardware.switches import Contact as ContactDriver
 from simulator.boards.ads1115 import Ads1115Chip
 from simulator.boards.clock import VirtualClock
+from simulator.boards.physics import looked_at
 from simulator.boards.power_path import Change
 from simulator.boards.wiring import Contact, Meter, Wiring
 from simulator.instruments.parts import Part
@@ -307,6 +308,9 @@ class QuickBench(WholeBench):
     def _prepare(self) -> None:
         """Tables of what has to be looked at in each step; after a swap anew."""
         place = {name: at for at, name in enumerate(Seen._fields)}
+        cells = range(self.behind.parameters.cell.cells)
+        place |= {f"cell_{n + 1}_v": len(place) + n for n in cells}  # behind what is seen, where anybody looks at them
+        self._taps = any(of in place and place[of] >= len(Seen._fields) for of in self._follows.values())
         self._lags = [
             (sensor, place.get(self._follows[signal], -1), sensor._lag_s) for signal, sensor in self.sensors.items()
         ]
@@ -379,8 +383,9 @@ class QuickBench(WholeBench):
             self._decay_s = dt_s
             self._decays = {lag_s: exp(-dt_s / lag_s) for _, _, lag_s in self._lags if lag_s > 0.0}
         decays = self._decays
+        looked = (*shown, *shown.cell_v) if self._taps else shown
         for sensor, at, lag_s in self._lags:
-            true = shown[at] if at >= 0 else 0.0
+            true = looked[at] if at >= 0 else 0.0
             if sensor.fault is None and sensor._follows is not None:
                 if lag_s > 0.0:
                     true = true + (sensor._follows - true) * decays[lag_s]
@@ -427,11 +432,10 @@ class _Live(dict[str, float]):
         self._behind = behind
 
     def __getitem__(self, name: str) -> float:
-        value: float = getattr(self._behind.last, name)
-        return value
+        return looked_at(self._behind.last, name)
 
     def get(self, name: str, default: Any = None) -> Any:
-        return getattr(self._behind.last, name, default)
+        return looked_at(self._behind.last, name, default)
 
 
 class QuickInstruments(Instruments):
@@ -493,6 +497,7 @@ class QuickInstruments(Instruments):
         for places, converter in self._converters:
             for at, reading in zip(places, converter.read_once(), strict=True):
                 latest[at] = reading
+        self._work_out()
         return tuple(latest)
 
     def contacts(self) -> tuple[bool | None, bool | None, bool | None]:

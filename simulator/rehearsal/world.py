@@ -25,6 +25,7 @@ from controller.guard.loop import Times
 from controller.guard.ring import FrameRing
 from controller.hardware.instruments import Instruments, SlowGroup
 from simulator.boards.clock import VirtualClock
+from simulator.boards.physics import looked_at
 from simulator.boards.wiring import Wiring
 from simulator.faults.active import Active
 from simulator.faults.kinds import CONTROLLER, POST
@@ -81,7 +82,6 @@ def settled(parameters: Parameters, current_a: float, ambient_c: float) -> Plant
     return steady_state(parameters, RUN30._replace(setpoint_a=current_a, ambient_c=ambient_c))
 
 
-def allowed_a(rig: CompiledRig) -> float:
 def with_less_water(parameters: Parameters, used_g: float) -> Parameters:
     """The same plant after so much of its water has been split."""
     y = parameters.hydraulics
@@ -90,6 +90,7 @@ def with_less_water(parameters: Parameters, used_g: float) -> Parameters:
     return replace(parameters, hydraulics=y)
 
 
+def allowed_a(rig: CompiledRig) -> float:
     """The largest current the rig's grade allows."""
     return rig.core.most_a
 
@@ -267,10 +268,10 @@ class World:
         self.settle_at(at or settled(parameters, self.current_a, self.ambient_c))
         for _ in range(round(SETTLE_S / self.rig.core.scan_s)):
             self.scan()
-        self.guard._frames = FrameRing(self.rig.core.scan_s)  # the record begins after the memory was set
         latch = self.guard.memory.latch
         latch = latch._replace(water_used_g=latch.water_used_g + water_used_g)
         self.guard.memory = self.guard.memory._replace(latch=latch)
+        self.guard._frames = FrameRing(self.rig.core.scan_s)  # the record begins after the memory was set
         if self.state is not State.RUNNING:
             raise CannotStart(f"it starts, but does not go on: {self._last_words()}")
 
@@ -292,7 +293,7 @@ class World:
         bench, hands, memory = self.bench, self.hands, self.guard.memory
         for signal, sensor in bench.sensors.items():
             sensor._follows = None
-            sensor.advance(getattr(shown, bench._follows[signal], 0.0), bench.now_s, 0.0)
+            sensor.advance(looked_at(shown, bench._follows[signal]), bench.now_s, 0.0)
         values = list(memory.values)
         for group in hands._slow.values():
             group._arrives = None

@@ -11,8 +11,10 @@ from controller.config.load import CompiledRig, compile_text
 from controller.config.problems import RigFileError
 from controller.config.rigs import shipped
 from controller.core.signals import Code
-from controller.hardware.description import Ads1115Channel
+from controller.hardware.description import Ads1115Channel, WorkedOut
 from controller.hardware.scales import NtcSteinhartHart, Platinum
+from simulator.plant.curves import polarisation
+from simulator.plant.parameters import BOATHOUSE
 
 TODAY = date(2026, 6, 1)
 
@@ -104,9 +106,9 @@ def taps(*limits: str) -> CompiledRig:
         "V_per_V = 0.5, isolated = true, range_low_V = -0.5, range_high_V = 6, error_V = 0.05 }\n"
         for n in (1, 2, 3)
     )
-    text = shipped("drooping").read_text(encoding="utf-8")
+    text = shipped("voltage-knob").read_text(encoding="utf-8")
     text = text.replace("[signals]\n", f"taps = {{ address = 0x4a, supply_V = 3.3 }}\n[signals]\n{each}")
-    for name, threshold in zip(("one bad cell", "one shorted cell"), limits, strict=False):
+    for name, threshold in zip(("a cell high", "a cell low"), limits, strict=False):
         text += (
             f'"{name}" = {{ signals = ["tap_1", "tap_2", "tap_3"], {threshold}, effect = "trip", delay_s = 2, '
             'because = "a cell that stands out is dry or worn" }\n'
@@ -117,14 +119,14 @@ def taps(*limits: str) -> CompiledRig:
 def test_a_limit_may_watch_a_tap_of_each_cell() -> None:
     """One bad cell of three does not show in their sum."""
     rig = taps("above_V = 2.8", "below_V = 1.4")
-    [limit] = [x for x in rig.core.limits if x.name == "one bad cell"]
+    [limit] = [x for x in rig.core.limits if x.name == "a cell high"]
     assert [rig.core.signals[m].name for m in limit.members] == ["tap_1", "tap_2", "tap_3"]
     assert limit.needed == 1
 
 
 def test_a_wire_that_may_break_unseen_is_refused_with_what_would_do() -> None:
     """An open tap reads 0 V, which is under a limit that only looks upwards."""
-    with pytest.raises(RigFileError, match=r"a broken wire reads 0 V, which means 0 V: .*'one bad cell'.*live zero"):
+    with pytest.raises(RigFileError, match=r"a broken wire reads 0 V, which means 0 V: .*'a cell high'.*live zero"):
         taps("above_V = 2.8")
 
 
@@ -155,3 +157,30 @@ def test_the_volts_behind_two_resistors_may_go_under_ground_and_a_difference_of_
     limits = {limit.name: limit for limit in rig.core.limits}
     assert limits["reversed volts"].threshold == -0.3
     assert limits["pressure difference"].grace_s == 0.5
+
+
+@pytest.mark.parametrize(
+    ("of", "words"),
+    [
+        ('["cell_1", "level_hydrogen"]', r"'level_hydrogen' is no measured signal\. Name some of current"),
+        ('["cell_1", "nobody"]', r"'nobody' is no measured signal"),
+        ('["cell_1", "cell_spread"]', r"'cell_spread' is no measured signal"),
+        ('["cell_1", "cell_1"]', "named twice"),
+    ],
+)
+def test_a_spread_of_what_cannot_be_compared_is_refused(of: str, words: str) -> None:
+    with pytest.raises(RigFileError, match=words):
+        with_signal("drooping", "cell_spread", f'sensor = "spread", of = {of}, range_high_V = 6.5, error_V = 0.04')
+
+
+def test_the_curve_of_the_uncooled_rig_is_its_plants_own() -> None:
+    """Volts of three cells and four joints over 9 to 33 A and 20 to 68 C, from the polarisation of the plant."""
+    rig = compile_text(shipped("uncooled").read_bytes(), "uncooled", TODAY)
+    line = dict(rig.hardware.signals)["off_the_curve"]
+    assert isinstance(line, WorkedOut)
+    assert line.of == ("voltage", "current", "cell_temperature")
+    [limit] = [x for x in rig.core.limits if x.name == "stack off its curve"]
+    for celsius in (20.0, 40.0, 68.0):
+        for point in polarisation(BOATHOUSE, celsius, range(9, 33, 3)):
+            volts = 3.0 * point.cell_v + 4.0 * BOATHOUSE.cell.joint_ohm * point.current_a
+            assert abs(line((volts, point.current_a, celsius))) < limit.threshold / 4.0
