@@ -18,6 +18,7 @@ from collections import Counter
 from pathlib import Path
 from typing import NamedTuple
 
+from controller.guard.client import NoGuard
 from tests.system.repeat import Enough, arguments, repeat
 from tests.system.site import STATES_WITH_POWER, Frames, NoPower, Site, now_s, wait_until
 
@@ -90,13 +91,18 @@ def many(count: int, seed: str, enough: Enough = lambda: False) -> list[Freeze]:
                 with Frames(site.folder / "local.sock", 60.0) as frames:
                     frames.begin()
                     while len(found) < count and not enough():
-                        found.append(freeze(site, frames, dice, f"{seed}/{len(found)}"))
+                        this = f"{seed}/{len(found)}"
+                        try:
+                            found.append(freeze(site, frames, dice, this))
+                        except NoGuard:
+                            found.append(Freeze(this, 0.0, None, False, False, f"it ended: {site.last_words()}"))
+                            break
                         if len(found) % 25 == 0:
                             sys.stderr.write(f"{report(found)}\n")
         except NoPower as error:
             sys.stderr.write(f"{seed}: {error}\n")
-            continue
-        break
+        if len(found) == count or enough():
+            break
     return found
 
 

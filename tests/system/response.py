@@ -97,8 +97,8 @@ def trips(name: str, count: int, seed: str, enough: Enough = lambda: False) -> l
                     found.append(trip(site, FAULTS[name], dice))
         except NoPower as error:
             sys.stderr.write(f"{seed}: {error}\n")
-            continue
-        break
+        if len(found) == count or enough():
+            break
     return found
 
 

@@ -168,6 +168,14 @@ class Site:
         status: dict[str, Any] = wait_until(self.status_if_any, "a guard that answers")
         return status
 
+    def last_words(self) -> str:
+        """Of a guard that ended although nobody asked it to."""
+        assert self.guard is not None
+        self.guard.wait(PATIENCE_S)
+        said = self.guard.stderr.read() if self.guard.stderr is not None else ""
+        crash = self.state / "crash.txt"
+        return f"exit code {self.guard.returncode}; {said}{crash.read_text() if crash.exists() else ''}"
+
     def kill_guard(self, number: int = signal.SIGKILL) -> int:
         assert self.guard is not None
         self.forget_client()
