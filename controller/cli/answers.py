@@ -96,8 +96,3 @@ def _option(name: str, kind: click.ParamType[Any], words: str, **settings: Any) 
     settings = {"required": "default" not in settings, "show_default": "default" in settings} | settings
     metavar = None if isinstance(kind, click.Choice) else "NUMBER"
     return click.option(*name.split(), type=kind, help=words, metavar=metavar, **settings)
-
-
-def examples(*lines: str) -> str:
-    """The end of a command's help: command lines to copy, each on its own line however narrow the terminal."""
-    return "\b\nFor example:\n" + "\n".join(f"  lyewatch {line}" for line in lines)

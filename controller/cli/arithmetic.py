@@ -11,6 +11,7 @@ from controller.chemistry import constants, efficiency, faraday, gas_safety, the
 from controller.chemistry import lye as properties
 from controller.chemistry import room as rooms
 from controller.chemistry.efficiency import HeatingValue
+from controller.cli.problems import examples
 
 from .answers import (
     CM2_PER_M2,
@@ -20,7 +21,6 @@ from .answers import (
     Answer,
     Line,
     answering,
-    examples,
     kind_option,
     number_option,
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import signal
 import time
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -104,14 +105,24 @@ def _list(known: dict[str, dict[str, str]], as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(known))
         return
+    wide = max(map(len, known)) + 2
     click.echo("By name:")
     for part, kinds in known.items():
         if "" in kinds:
-            click.echo(f"  {part:<26}{kinds['']}")
+            click.echo(f"  {part:<{wide}}{kinds['']}")
     click.echo("By part and what befalls it:")
     for part, kinds in known.items():
         if "" not in kinds and not part.startswith("pin "):
-            click.echo(f"  {part:<26}{', '.join(kinds)}")
+            click.echo(f"  {part:<{wide}}{', '.join(kinds)}")
+
+
+def _known(folder: Path, name: str) -> None:
+    """Raises Problem where the bench has no such fault or part, with what was perhaps meant."""
+    known = control(folder, "faults")
+    if name not in known:
+        near = get_close_matches(name, known, n=3)
+        meant = f" Did you mean {' or '.join(near)}?" if near else ""
+        raise Problem(f"nothing here is called {name!r}.{meant} All of them: lyewatch fault --list", 2)
 
 
 @click.command(
@@ -138,6 +149,8 @@ def fault(
     if listed:
         _list(control(folder, "faults"), as_json)
         return
+    if name and name not in FAULTS:
+        _known(folder, name)
     if clear:
         for part, _, _ in _parts(name or "", "", 0.0):
             control(folder, "clear", part=part)

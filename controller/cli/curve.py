@@ -10,10 +10,10 @@ from pathlib import Path
 
 import click
 
+from controller.cli.problems import examples
 from simulator.plant import BOATHOUSE
 from simulator.plant.curves import PictureError, draw, minimum_current_a, polarisation
 
-from .answers import examples
 from .problems import Problem, json_option
 
 SHARES = (0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.3)  # of rated current, in the table

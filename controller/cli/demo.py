@@ -7,6 +7,7 @@ it afterwards, never believed beforehand.
 from __future__ import annotations
 
 import os
+import shlex
 import shutil
 import signal
 import socket
@@ -26,6 +27,7 @@ from controller.cli.bench import control
 from controller.cli.faults import FAULTS, Named
 from controller.cli.problems import Problem, examples
 from controller.cli.watch import show
+from controller.config.rigs import names
 from controller.core.commands import Verb
 from controller.guard.client import Client, NoGuard
 
@@ -248,7 +250,7 @@ class Demo:
 
 
 @click.command(epilog=examples("demo", "demo --fault coolant-lost", "demo --seconds 30 --plain"))
-@click.option("--rig", type=click.Choice(["boathouse", "minimal"]), default="boathouse", show_default=True)
+@click.option("--rig", type=click.Choice(names()), default="boathouse", show_default=True)
 @click.option("--fault", "fault", type=click.Choice(sorted(FAULTS)), help="Cause this once it runs, and judge.")
 @click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="End after so long.")
 @click.option("--plain", "as_lines", is_flag=True, help="Lines instead of a screen.")
@@ -276,15 +278,14 @@ def _run(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
     try:
         for line in demo.start(FAULTS[fault].lye_c if fault else 20.0):
             click.echo(f"Left out: {line}.")
+        here = for_another_terminal(folder)
         click.echo(f"Everything is simulated. Sockets and logs are in {folder}; from another terminal:")
-        found = Path(sys.executable).parent  # a second terminal may not know where this program is
-        path = "" if shutil.which("lyewatch") else f" PATH={found}:$PATH"
-        click.echo(f"  export LYEWATCH_RUN_DIR={folder} LYEWATCH_BENCH={folder}{path}")
+        click.echo(f"  . {here}")
         click.echo("  lyewatch status; lyewatch fault coolant-lost; lyewatch fault --clear; lyewatch reset")
         if demo.page:
             click.echo(f"Phone page: {demo.page}")
         if fault is None:
-            return _show(demo, seconds, as_lines)
+            return _show(demo, here, seconds, as_lines)
         click.echo("Reset the first start, self-test, power ...")
         demo.to_power()
         return demo.judge(fault)
@@ -296,8 +297,24 @@ def _run(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
         click.echo("Everything has ended.")
 
 
-def _show(demo: Demo, seconds: float | None, as_lines: bool) -> bool:
+def for_another_terminal(folder: Path) -> Path:
+    """A file for a shell to read: which rig is meant, and where this program is, which the other may not know."""
+    found = Path(sys.executable).parent
+    here = folder / "here"
+    here.write_text(
+        f"export LYEWATCH_RUN_DIR={shlex.quote(str(folder))} LYEWATCH_BENCH={shlex.quote(str(folder))}\n"
+        f"export PATH={shlex.quote(str(found))}:$PATH\n"
+    )
+    return here
+
+
+def _show(demo: Demo, here: Path, seconds: float | None, as_lines: bool) -> bool:
     """The screen, while somebody else presses the buttons; whether current flowed."""
+    page = f"Phone page: {demo.page}\n" if demo.page else ""
+    hint = (
+        f"{page}From another terminal:  . {here}\n"
+        "lyewatch fault coolant-lost   (also: --list, --clear)   lyewatch reset   Ctrl-C ends"
+    )
     flowed = threading.Event()
 
     def press() -> None:
@@ -308,5 +325,5 @@ def _show(demo: Demo, seconds: float | None, as_lines: bool) -> bool:
         flowed.set()
 
     threading.Thread(target=press, daemon=True).start()
-    show(demo.folder, as_lines or not sys.stdout.isatty(), seconds)
+    show(demo.folder, as_lines or not sys.stdout.isatty(), seconds, hint)
     return flowed.is_set() or seconds is None

@@ -6,9 +6,7 @@ again: so writing never fails for want of a link, and nothing is lost.
 
 from __future__ import annotations
 
-import getpass
 import json
-import os
 import re
 import time
 import uuid
@@ -19,7 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from controller.cli.problems import Problem, examples, json_option
+from controller.cli.problems import Problem, examples, json_option, login
 
 if TYPE_CHECKING:
     from controller.record.history import History, LogLine
@@ -104,7 +102,7 @@ def _entry(kind: str, rest: tuple[str, ...], side: str, who: str, when: str, tex
         return Entry(
             id=uuid.uuid4().hex,
             kind=name,
-            who=who or os.environ.get("SUDO_USER") or getpass.getuser(),
+            who=who or login(),
             number=number,
             unit=unit,
             side=side,

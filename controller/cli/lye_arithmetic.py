@@ -11,6 +11,7 @@ from controller.chemistry import lye as properties
 from controller.chemistry.batch import CAUTIONS
 from controller.chemistry.errors import OutOfRange
 from controller.chemistry.lye import Lye
+from controller.cli.problems import examples
 
 from .answers import (
     CM2_PER_M2,
@@ -20,7 +21,6 @@ from .answers import (
     Answer,
     Line,
     answering,
-    examples,
     kind_option,
     number_option,
 )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import re
 from datetime import datetime, timedelta
@@ -10,10 +9,10 @@ from pathlib import Path
 
 import click
 
-from controller.cli.problems import Problem, examples, json_option, run_dir_option, to_the_guard
+from controller.cli.problems import Problem, examples, json_option, login, run_dir_option, to_the_guard
 from controller.core.commands import Verb
 
-WHO = click.option("--who", default=getpass.getuser, show_default="your login", help="Who asks.")
+WHO = click.option("--who", default=login, show_default="your login", help="Who asks.")
 S_PER_H = 3600.0
 Fields = dict[str, object]
 
@@ -159,7 +158,9 @@ def topped_up(litres: float | None, full: bool, who: str, run_dir: Path, as_json
 
 
 @click.command(epilog=examples("enable --hours 8"))
-@click.option("--hours", type=click.FloatRange(min=0, min_open=True, max=12), default=12.0, show_default=True)
+@click.option(
+    "--hours", type=click.FloatRange(min=0, min_open=True, max=12), default=12.0, show_default=True, help="For so long."
+)
 @WHO
 @run_dir_option
 @json_option

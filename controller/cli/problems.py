@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import getpass
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +26,14 @@ run_dir_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="For a program.")
 
 
+def login() -> str:
+    """Who sits at the terminal: behind sudo too, and where the machine has no name for the user."""
+    try:
+        return os.environ.get("SUDO_USER") or getpass.getuser()
+    except (KeyError, OSError):
+        return f"user {os.getuid()}"
+
+
 class Problem(Exception):
     """An expected failure, told in one sentence. Code 1: the answer is no; 2: the input is wrong."""
 
@@ -35,11 +45,15 @@ class Problem(Exception):
 @contextmanager
 def to_the_guard(run_dir: Path, wait_s: float = 3.0) -> Iterator[Client]:
     """The guard's local socket."""
+    door = run_dir / "local.sock"
     try:
-        with Client(run_dir / "local.sock", wait_s) as client:
+        with Client(door, wait_s) as client:
             yield client
     except NoGuard as error:
-        raise Problem(f"{error}. Is it running? See: systemctl status lyewatch-guard, or try: lyewatch demo") from None
+        hint = "Is it running? See: systemctl status lyewatch-guard, or try: lyewatch demo"
+        if door.exists() and not os.access(door, os.W_OK):
+            hint = "It obeys root and its own group: put sudo before it"
+        raise Problem(f"{error}. {hint}") from None
     except ValueError as error:
         raise Problem(f"the guard did not understand: {error}", 2) from None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from rich.console import Group, RenderableType
+from rich.console import Console, Group, RenderableType
 from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
@@ -18,6 +18,9 @@ from controller.core.sequence import State
 from controller.core.signals import Code, Status
 
 BAR = 24
+NARROW_BAR = 12
+WIDE = 100  # columns from which three signals stand side by side
+NARROW = 80  # columns under which bars are short
 _TONE = {
     State.RUNNING: "green",
     State.VENTING: "green",
@@ -38,6 +41,16 @@ class View(NamedTuple):
     status: dict[str, Any]
     events: list[dict[str, Any]]  # the newest, oldest first
     hint: str = ""
+
+
+class Room(NamedTuple):
+    """How much of everything is shown."""
+
+    bars: int = 10
+    signals: bool = True
+    events: int = 8
+    bar_width: int = BAR
+    signals_abreast: int = 3
 
 
 def tone(state: State) -> str:
@@ -74,7 +87,27 @@ def leave_in_words(view: View) -> str:
     return "May I leave it? No: " + "; ".join(missing) + "."
 
 
-def render(view: View) -> RenderableType:
+def fitting(view: View, console: Console) -> RenderableType:
+    """As much as the terminal has lines for. What happened long ago goes first, the nearest limits last."""
+    across = Room(
+        bar_width=BAR if console.width >= NARROW else NARROW_BAR, signals_abreast=3 if console.width >= WIDE else 2
+    )
+    made: RenderableType = ""
+    for bars, signals, events in (
+        (10, True, 8),
+        (8, True, 5),
+        (6, True, 3),
+        (6, True, 1),
+        (6, False, 3),
+        (3, False, 1),
+    ):
+        made = render(view, across._replace(bars=bars, signals=signals, events=events))
+        if len(console.render_lines(made)) <= console.height:
+            break
+    return made
+
+
+def render(view: View, room: Room = Room()) -> RenderableType:  # noqa: B008 - a tuple, so nobody can change it
     rig, memory = view.rig, view.memory
     found = margins(rig, memory, view.trend)
     state = memory.sequence.state
@@ -91,7 +124,10 @@ def render(view: View) -> RenderableType:
     parts: list[RenderableType] = [head]
     if memory.latch.causes:
         parts.append(_causes(view))
-    parts += [_margins(view, found), _signals(view), _events(view)]
+    parts.append(_margins(view, found, room))
+    if room.signals:
+        parts.append(_signals(view, room.signals_abreast))
+    parts.append(_events(view, room.events))
     if faults := view.status.get("faults"):
         parts.append(Text("Controller: " + "; ".join(faults), style="yellow"))
     if view.hint:
@@ -106,19 +142,21 @@ def _causes(view: View) -> Table:
     return table
 
 
-def _margins(view: View, found: tuple[Margin, ...]) -> Table:
+def _margins(view: View, found: tuple[Margin, ...], room: Room) -> Table:
     """Armed limits that cut power or stop, the nearest first; the rest are permissives and need no bar."""
     effects = {limit.name: limit.effect for limit in view.rig.limits}
     titles = {limit.name: limit.title for limit in view.rig.limits}
     table = Table.grid(padding=(0, 2))
+    table.add_column()
+    table.add_column(min_width=room.bar_width)
     shown = [m for m in found if m.armed and effects[m.limit] >= Effect.STOP]
-    for margin in sorted(shown, key=lambda m: -1.0 if m.fraction is None else m.fraction)[:10]:
+    for margin in sorted(shown, key=lambda m: -1.0 if m.fraction is None else m.fraction)[: room.bars]:
         name = titles[margin.limit] + (" (bypassed)" if margin.bypassed else "")
-        table.add_row(name, bar(margin.fraction), left_in_words(view.rig, margin))
+        table.add_row(name, bar(margin.fraction, room.bar_width), left_in_words(view.rig, margin))
     return table
 
 
-def _signals(view: View) -> Table:
+def _signals(view: View, abreast: int) -> Table:
     table = Table.grid(padding=(0, 2), expand=False)
     row: list[RenderableType] = []
     for signal, value in zip(view.rig.signals, view.memory.values, strict=True):
@@ -126,7 +164,7 @@ def _signals(view: View) -> Table:
             Text(signal.title, style="bright_black"),
             value_in_words(signal.unit, value.number, value.status, value.code),
         ]
-        if len(row) == 6:
+        if len(row) == 2 * abreast:
             table.add_row(*row)
             row = []
     if row:
@@ -143,11 +181,11 @@ def value_in_words(unit: str, value: float | None, status: Status, code: Code) -
     return Text(number(value, unit), style=style)
 
 
-def _events(view: View) -> Table:
+def _events(view: View, newest: int) -> Table:
     from controller.cli.told import event_of
 
     table = Table.grid(padding=(0, 2))
-    for told in view.events[-8:]:
+    for told in view.events[len(view.events) - min(newest, len(view.events)) :]:
         ago = duration(max(0.0, view.memory.now_s - told["at_s"]))
         table.add_row(
             Text(f"{ago} ago", style="bright_black"),
@@ -159,8 +197,9 @@ def _events(view: View) -> Table:
 def plain(view: View) -> list[str]:
     """The same as lines, for pipes and for readers that speak."""
     found = margins(view.rig, view.memory, view.trend)
-    lines = [f"{view.rig.name}: {explain(view.rig, view.memory, found).text}", leave_in_words(view)]
-    lines += [explain_cause(view.rig, cause).text for cause in view.memory.latch.causes]
+    said = explain(view.rig, view.memory, found).text
+    causes = [explain_cause(view.rig, cause).text for cause in view.memory.latch.causes]
+    lines = [f"{view.rig.name}: {said}", leave_in_words(view), *(text for text in causes if text not in said)]
     for signal, value in zip(view.rig.signals, view.memory.values, strict=True):
         lines.append(f"  {signal.title:<32}{value_in_words(signal.unit, value.number, value.status, value.code).plain}")
     lines += [f"Controller: {fault}" for fault in view.status.get("faults", ())]

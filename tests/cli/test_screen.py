@@ -7,7 +7,7 @@ from io import StringIO
 import pytest
 from rich.console import Console
 
-from controller.cli.screen import BAR, View, bar, plain, render
+from controller.cli.screen import BAR, View, bar, fitting, plain, render
 from tests.core.bench import Bench
 
 
@@ -61,3 +61,40 @@ def test_a_rig_that_may_be_left_says_so() -> None:
     bench = Bench()
     bench.run(1.0)
     assert "May I leave it? Yes." in plain(view(bench))
+
+
+@pytest.mark.parametrize(("width", "height"), [(130, 40), (110, 30), (80, 24), (60, 20), (60, 16)])
+@pytest.mark.parametrize("tripped", [False, True])
+def test_whatever_the_terminal_what_matters_is_on_it(width: int, height: int, tripped: bool) -> None:
+    bench = Bench()
+    bench.start()
+    if tripped:
+        bench.numbers["stop chain"] = 0.0
+    bench.run(1.0)
+    events = [
+        {"number": n, "at_s": 0.0, "what": "state", "subject": "off", "detail": "", "source": "", "ticket": 0,
+         "seen": None, "limit": None}
+        for n in range(20)
+    ]  # fmt: skip
+    out = StringIO()
+    console = Console(file=out, width=width, height=height, force_terminal=False)
+    console.print(fitting(view(bench)._replace(events=events, hint="Ctrl-C ends"), console))
+    lines = out.getvalue().splitlines()
+    assert len(lines) <= height
+    assert max(map(len, lines)) <= width
+    text = " ".join(lines)
+    assert ("Tripped" if tripped else "Running at 30.0 A") in text
+    assert "May I leave it?" in text
+    assert "Ctrl-C ends" in text
+    if not tripped:
+        assert "left" in text
+        assert "█…" not in text
+        assert "░…" not in text
+
+
+def test_a_tripped_rig_says_each_cause_once() -> None:
+    bench = Bench()
+    bench.start()
+    bench.numbers["stop chain"] = 0.0
+    bench.run(1.0)
+    assert "\n".join(plain(view(bench))).count("Stop button") == 1
