@@ -39,8 +39,11 @@ def _gone(limit: Limit, number: float) -> float:
 
 def exhausted(limit: Limit, values: Sequence[Value]) -> float | None:
     """The number, if any, for which the minimum current would still be too much: beyond the end of the derate."""
-    numbers = (values[m].number for m in limit.members)
-    return next((n for n in numbers if n is not None and _gone(limit, n) > 1.0), None)
+    for member in limit.members:
+        number = values[member].number
+        if number is not None and _gone(limit, number) > 1.0:
+            return number
+    return None
 
 
 def cap_a(rig: Rig, share: float) -> float:

@@ -3,6 +3,8 @@ not follow, a forced signal under power."""
 
 from __future__ import annotations
 
+from operator import itemgetter
+
 from controller.core.events import Happened
 from controller.core.memory import Late
 from controller.core.outputs import PINS, POWER_PINS, Outputs
@@ -23,6 +25,7 @@ LATE_SHARE = 0.01
 LATE_WITHIN_S = 60.0
 _UNDER_WAY = frozenset({State.VENTING, State.RUNNING})  # the supply has had its time to start
 _PLACE = tuple(Outputs._fields.index(name) for name in PINS)
+_LEVELS = itemgetter(*_PLACE)
 
 
 def found(scan: Scan, name: str, onset_s: float, number: float | None = None, limit: float | None = None) -> Cause:
@@ -89,6 +92,8 @@ def _often_late(scan: Scan, late: bool) -> None:
 
 def _pins(scan: Scan) -> None:
     driven = scan.before.outputs
+    if scan.before.pins_obey and scan.inputs.pins == _LEVELS(driven):
+        return  # all wired, all as driven
     for name, place, level in zip(PINS, _PLACE, scan.inputs.pins, strict=True):
         if level is not None and level != driven[place]:
             if scan.pins_obey and scan.before.pins_obey:
@@ -126,8 +131,8 @@ def _contacts(scan: Scan) -> None:
 
 
 def _forced(scan: Scan) -> None:
-    for at in scan.rig.protective:
-        if scan.values[at].status is Status.FUNCTION_CHECK:
+    for at in scan.blank:
+        if scan.values[at].status is Status.FUNCTION_CHECK and at in scan.rig.protective:
             scan.causes.append(found(scan, "function check", scan.now_s)._replace(signal=scan.rig.signals[at].name))
             return
 

@@ -193,9 +193,10 @@ def demand_stops(scan: Scan) -> None:
         if number is not None:
             _demand_stop(scan, limit, number, limit.derate_to)
             return
-    for limit, why in worn_out(scan.rig, scan.votes):
-        _demand_stop(scan, limit, None, limit.threshold, why)
-        return
+    if scan.rig.votes:
+        for limit, why in worn_out(scan.rig, scan.votes):
+            _demand_stop(scan, limit, None, limit.threshold, why)
+            return
 
 
 def _demand_stop(scan: Scan, limit: Limit, number: float | None, threshold: float, why: str = "") -> None:
@@ -210,6 +211,8 @@ _BEGINNINGS = frozenset({On.START, On.RELEASE, On.SERVICE})
 
 def move(scan: Scan) -> None:
     """Take the safest of the scan's wishes that the present state answers, and note what that means."""
+    if not scan.wishes:
+        return
     wishes = set(scan.wishes)
     if On.STOP in wishes or scan.latch.held_by:
         wishes -= _BEGINNINGS  # asked for in one scan, in whichever order: nothing begins

@@ -18,6 +18,7 @@ from controller.core.trips import Cause, Latch
 class Scan:
     __slots__ = (
         "before",
+        "blank",
         "cap",
         "causes",
         "dt_s",
@@ -54,6 +55,7 @@ class Scan:
         self.person: Person = before.person
         self.starts_s = before.starts_s
         self.cap = before.cap
+        self.blank: list[int] = []  # positions of signals without a number in this scan
         self.votes = before.votes
         self.late = before.late
         self.event_number = before.events

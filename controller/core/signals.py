@@ -87,11 +87,15 @@ class Signal:
     device: str = ""  # chip or bus it hangs on: signals lost with one device are one cause
     window_scans: int = 60  # three graces: more than half of them bad is "intermittent"
     fresh_s: float = field(init=False)  # older than one and a half periods is old
+    least: float = field(init=False)  # numbers between these two, both included, are neither at an electrical end nor
+    most: float = field(init=False)  # outside the range
     lost_after_s: float = field(init=False)  # unseen for so long is lost, and said: one bad sample in a hundred is not
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fresh_s", 1.5 * self.period_s)
         object.__setattr__(self, "lost_after_s", max(1.0, 3.0 * self.period_s))
+        object.__setattr__(self, "least", max(self.low, math.nextafter(self.electrical_low, INFINITE)))
+        object.__setattr__(self, "most", min(self.high, math.nextafter(self.electrical_high, -INFINITE)))
 
 
 class Value(NamedTuple):
@@ -117,6 +121,8 @@ _JUDGED_BY_DRIVER = {
     Code.FORCED: Status.FUNCTION_CHECK,
     Code.OUT_OF_SPECIFICATION: Status.OUT_OF_SPECIFICATION,
 }
+# Looking a member up in its enumeration takes Python 3.11 ten times as long as a name of the module.
+_OK, _OVERDUE, _GOOD, _TO_BE_MAINTAINED = Code.OK, Code.CALIBRATION_OVERDUE, Status.GOOD, Status.MAINTENANCE_REQUIRED
 _CARRIES_A_NUMBER = frozenset({Code.OK, Code.CALIBRATION_OVERDUE, Code.OUT_OF_SPECIFICATION})
 
 
@@ -151,33 +157,33 @@ def validate(signal: Signal, last: Value, reading: Reading, now_s: float) -> Val
     rate allowance grows and a true new level is accepted in the end.
     """
     number, stamp_s, code = reading
-    bits = (last.bad_bits << 1) & ((1 << signal.window_scans) - 1) if last.bad_bits else 0
+    last_number, _, last_code, good_stamp_s, good_number, _, seen_stamp_s, last_bits = last
+    bits = (last_bits << 1) & ((1 << signal.window_scans) - 1) if last_bits else 0
     if (
         # the common case, each question asked once and none left out; what fails one is judged in words below
-        code is Code.OK
+        code is _OK
         and number is not None
-        and last.seen_stamp_s <= stamp_s <= now_s
+        and seen_stamp_s <= stamp_s <= now_s
         and now_s - stamp_s <= signal.fresh_s
-        and signal.low <= number <= signal.high
-        and signal.electrical_low < number < signal.electrical_high
-        and signal.step == INFINITE
+        and signal.least <= number <= signal.most
+        and (signal.step == INFINITE or (good_number is not None and abs(number - good_number) <= signal.step))
     ):
         refused = False
     else:
         code, refused = _judge(signal, last, reading, now_s)
-    if code is Code.OK or code is Code.CALIBRATION_OVERDUE:
+    if code is _OK or code is _OVERDUE:
         assert number is not None
-        if stamp_s == last.good_stamp_s and number == last.good_number and bits == last.bad_bits and code is last.code:
+        if stamp_s == good_stamp_s and number == good_number and bits == last_bits and code is last_code:
             return last
         shown = number
-        if signal.filter_s > 0.0 and last.good_number is not None and last.number is not None:
+        if signal.filter_s > 0.0 and good_number is not None and last_number is not None:
             # implicit Euler of a first-order lag; the same sample again (dt 0) changes nothing
-            dt_s = stamp_s - last.good_stamp_s
-            shown = last.number + (number - last.number) * dt_s / (signal.filter_s + dt_s)
-        status = Status.GOOD if code is Code.OK else Status.MAINTENANCE_REQUIRED
+            dt_s = stamp_s - good_stamp_s
+            shown = last_number + (number - last_number) * dt_s / (signal.filter_s + dt_s)
+        status = _GOOD if code is _OK else _TO_BE_MAINTAINED
         # a NamedTuple's own constructor costs twice as much, and this is made for every signal in every scan
         return tuple.__new__(Value, (shown, status, code, stamp_s, number, None, stamp_s, bits))
-    seen_s = stamp_s if last.seen_stamp_s < stamp_s <= now_s else last.seen_stamp_s
+    seen_s = stamp_s if seen_stamp_s < stamp_s <= now_s else seen_stamp_s
     status = _JUDGED_BY_DRIVER.get(code, Status.FAILURE)
     bits |= status is not Status.FUNCTION_CHECK  # forced on purpose is not intermittent
-    return Value(None, status, code, last.good_stamp_s, last.good_number, number if refused else None, seen_s, bits)
+    return Value(None, status, code, good_stamp_s, good_number, number if refused else None, seen_s, bits)

@@ -79,11 +79,14 @@ def _begun_anew(rig: Rig, memory: Memory, now_s: float) -> Memory:
 
 def _believe(scan: Scan) -> None:
     values: list[Value] = []
+    now_s = scan.now_s
     for signal, old, reading in zip(scan.rig.signals, scan.values, scan.inputs.readings, strict=True):
-        new = validate(signal, old, reading, scan.now_s)
-        values.append(new)
+        new = validate(signal, old, reading, now_s)
         if new.number is None or old.number is None:
             _note_loss(scan, signal, old, new)
+            if new.number is None:
+                scan.blank.append(len(values))
+        values.append(new)
     scan.values = tuple(values)
 
 
