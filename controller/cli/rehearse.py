@@ -273,18 +273,21 @@ def study(rig: str, plot: Path | None, report: Path | None, as_json: bool) -> No
 def _study_table(made: Any, physical: Physical) -> None:
     from rich.table import Table
 
+    from simulator.rehearsal.study import GOOD, READ_AS, faults_in_words, worst_first
+
     console = wide()
     table = Table(title=f"Limits of {physical.rig.file.title} against harm", title_justify="left", header_style="bold")
-    for name in ("limit", "verdict", "fault", "harm", "to limit", "to harm", "response", "ratio", "proposal"):
+    for name in ("limit", "verdict", "fault", "harm", "limit after", "harm after", "response", "fits", "proposal"):
         table.add_column(name, overflow="fold")
-    colours = {"good": "green", "tight": "yellow"}
-    for row in made.rows:
+    colours = {GOOD: "green"}
+    for row in worst_first(made.rows):
         style = "bold red" if row.verdict.isupper() else colours.get(row.verdict, "")
         shown = f"[{style}]{row.verdict}[/]" if style else row.verdict
-        ratio = "" if row.ratio is None else f"{row.ratio:.1f}"
+        ratio = "" if row.ratio is None else f"{row.ratio:.1f} x"
         times = ["" if s is None else f"{s:.1f} s" for s in (row.limit_s, row.harm_s, row.response_s)]
-        table.add_row(row.limit or "(none)", shown, row.fault, row.harm, *times, ratio, row.proposal)
+        table.add_row(row.limit, shown, faults_in_words(row.fault), row.harm, *times, ratio, row.proposal)
     console.print(table)
+    console.print(READ_AS)
     for tight in made.tight:
         console.print(
             f"{tight.limit}: {tight.verdict}; the sensor's error of {tight.error:g} takes {tight.share:.0%} of the way "

@@ -12,7 +12,7 @@ from simulator.rehearsal.campaign import Outcome, Plan, summary
 from simulator.rehearsal.judge import fault_to_off_s, first_out, verdict
 from simulator.rehearsal.runner import Record
 from simulator.rehearsal.stock import Fate, Line
-from simulator.rehearsal.study import Study
+from simulator.rehearsal.study import GOOD, READ_AS, Study, faults_in_words, picture, worst_first
 from simulator.rehearsal.world import Physical
 
 STYLE = """
@@ -28,6 +28,7 @@ h1{font-size:1.5rem;margin:0} h2{font-size:1.1rem;margin:2rem 0 .5rem}
 table{border-collapse:collapse;width:100%;font-size:12.5px} td,th{padding:.25rem .5rem;border-bottom:1px solid
 var(--line);text-align:left;vertical-align:top}
 th{background:var(--pale)} tr.bad td{color:var(--bad)} tr.warn td:nth-child(2){color:var(--warn)}
+tr.good td:nth-child(2){color:var(--good)}
 figure{margin:1rem 0;break-inside:avoid} svg{max-width:100%;height:auto}
 footer{margin-top:2rem;border-top:1px solid var(--line);padding-top:.5rem;font-size:12px;color:#52656f}
 @media print{body{max-width:none;padding:0} h2{break-after:avoid} tr{break-inside:avoid}}
@@ -78,7 +79,8 @@ def drawn(figure: Any) -> str:
 
 
 def _seconds(value: float | None) -> str:
-    return "" if value is None else f"{value:.2f} s"
+    """To three figures or so, unbroken at the end of a line."""
+    return "" if value is None else f"{value:.{2 if value < 10.0 else 1 if value < 100.0 else 0}f}\u00a0s"
 
 
 def of_rehearsals(records: list[tuple[Record, list[str]]]) -> str:
@@ -132,14 +134,20 @@ def of_study(made: Study, physical: Physical) -> str:
     """The set-point study."""
     rig = physical.rig
     rows = [
-        ("" if row.verdict == "good" else "bad" if row.verdict.isupper() else "warn",
-         [row.limit or "(none)", row.verdict, f"{row.fault}: {row.harm}", _seconds(row.harm_s), _seconds(row.limit_s),
-          _seconds(row.response_s), "" if row.ratio is None else f"{row.ratio:.1f}", row.proposal])
-        for row in made.rows
+        ("bad" if row.verdict.isupper() else "good" if row.verdict == GOOD else "",
+         [row.limit, row.verdict, f"{faults_in_words(row.fault)}: {row.harm}", _seconds(row.harm_s),
+          _seconds(row.limit_s), _seconds(row.response_s), "" if row.ratio is None else f"{row.ratio:.1f}\u00a0x",
+          row.proposal])
+        for row in worst_first(made.rows)
     ]  # fmt: skip
-    head = ["limit", "verdict", "fault and harm", "fault to harm", "fault to limit", "response", "ratio", "proposal"]
+    head = ["limit", "verdict", "fault and harm", "harm after", "limit after", "response", "fits", "proposal"]
     counted = {v: sum(r.verdict == v for r in made.rows) for v in dict.fromkeys(r.verdict for r in made.rows)}
-    body = numbers(counted, frozenset(v for v in counted if v.isupper())) + table(head, rows)
+    body = numbers(counted, frozenset(v for v in counted if v.isupper()))
+    body += f"<p>{escape(READ_AS)}</p>" + table(head, rows)
+    try:
+        body += "<h2>The same, drawn</h2>" + drawn(picture(made))
+    except ImportError:
+        body += "<p>Pictures need matplotlib.</p>"
     if made.tight:
         tight = [
             ("warn", [t.limit, t.verdict, f"{t.normal:g}", f"{t.threshold:g}", f"{t.error:g}", f"{t.share:.0%}"])
@@ -148,12 +156,6 @@ def of_study(made: Study, physical: Physical) -> str:
         body += "<h2>Near normal running</h2>" + table(
             ["limit", "verdict", "normal", "limit at", "error", "of the way"], tight
         )
-    try:
-        from simulator.rehearsal.study import picture
-
-        body += drawn(picture(made))
-    except ImportError:
-        body += "<p>Pictures need matplotlib.</p>"
     settings = {"rig": f"{rig.core.name} ({rig.core.rig_hash})", "plant": physical.parameters.title}
     return page(
         f"Set-points of {rig.file.title}", "Two responses should fit between each limit and its harm", body, settings

@@ -8,6 +8,8 @@ follows: sensor lag, sample, filter, delay, scan, contactor. Two responses must 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from itertools import groupby
 from typing import Any, NamedTuple
 
 from controller.config.load import CompiledRig
@@ -15,6 +17,7 @@ from controller.core.limits import Effect, Limit
 from controller.core.signals import Signal
 from simulator.boards.wiring import Wiring
 from simulator.faults.active import Active, Come
+from simulator.faults.library import LIBRARY
 from simulator.plant.advance import advance
 from simulator.plant.inputs import RUN30
 from simulator.plant.observe import Seen, observer
@@ -27,7 +30,16 @@ SIZES: dict[str, dict[str, float]] = {"supply-runs-away": {"amps": 150.0}}  # th
 LONGEST_S = 3 * 3600.0
 ENOUGH = 2.0  # responses between limit and harm
 ERROR_SHARE = 1.0 / 3.0  # of the way from normal to the limit that the sensor's error may take
+GOOD, NO_HARM = "good", "no harm within three hours"
+LEAST_GRACE_SAMPLES = 3.0  # a grace below that trips needlessly
 KEPT_ROUND = (0.1, 0.2, 0.3, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
+
+
+READ_AS = (
+    "Limit and harm: after the fault, with nobody acting. Response: from the limit to no current, all of it at its "
+    f"slowest: sensor, filter, delay, scan, contactor. Fits: how many responses lie between limit and harm; {ENOUGH:g} "
+    "are enough."
+)
 
 
 class Row(NamedTuple):
@@ -39,7 +51,7 @@ class Row(NamedTuple):
     harm_s: float | None  # process safety time; None: no harm within three hours
     limit: str
     limit_s: float | None  # when the true quantity reaches the limit; None: not before the harm
-    response_s: float  # from there to no current: lag, sample, filter, delay, scan, contactor
+    response_s: float | None  # from there to no current: lag, sample, filter, delay, scan, contactor
     ratio: float | None  # of the time from limit to harm, to the response
     verdict: str
     proposal: str
@@ -192,10 +204,10 @@ def _rows(
 ) -> list[Row]:
     rig, wiring = physical.rig, physical.wiring
     if run.harm_s is None:
-        return [Row(harm.name, harm.says, fault, None, "", None, 0.0, None, "no harm within three hours", "")]
+        return [Row(harm.name, harm.says, fault, None, "", None, None, None, NO_HARM, "")]
     if not limits:
         return [
-            Row(harm.name, harm.says, fault, run.harm_s, "", None, 0.0, None, "NOTHING WATCHES", "see rehearse --all")
+            Row(harm.name, harm.says, fault, run.harm_s, "", None, None, None, "NOTHING WATCHES", "see rehearse --all")
         ]
     found = []
     for key, (_, limit) in limits.items():
@@ -203,11 +215,11 @@ def _rows(
         takes_s = response_s(rig, wiring, limit)
         at_s = run.crossed_s.get(key)
         if at_s is None:
-            found.append(Row(harm.name, harm.says, fault, run.harm_s, name, None, takes_s, None, "NOT REACHED", ""))
+            found.append(Row(harm.name, harm.says, fault, run.harm_s, name, None, takes_s, None, "DOES NOT SEE IT", ""))
             continue
         left_s = run.harm_s - at_s
         ratio = left_s / takes_s if takes_s > 0.0 else math.inf
-        verdict = "good" if ratio >= ENOUGH else "TIGHT" if ratio >= 1.0 else "TOO SLOW"
+        verdict = GOOD if ratio >= ENOUGH else "TIGHT" if ratio >= 1.0 else "TOO SLOW"
         found.append(
             Row(
                 harm.name,
@@ -219,21 +231,28 @@ def _rows(
                 takes_s,
                 ratio,
                 verdict,
-                _propose(limit, left_s, takes_s),
+                _propose(limit, rig.core.signals[limit.members[0]], left_s, takes_s),
             )
         )
-    quick_enough = any(row.verdict == "good" for row in found)  # one that is will do
+    return _together(found, {key.partition("|")[0]: limit for key, (_, limit) in limits.items()})
+
+
+def _together(rows: list[Row], limits: dict[str, Limit]) -> list[Row]:
+    """One limit that is quick enough will do: what the others lack is then no fault of the rig file's. And a signal
+    that goes unseen in the same moment matters only where no other one is quick enough without it."""
+    quick = [row for row in rows if row.verdict == GOOD]
+    if not quick:
+        return rows
+    covered = len({limits[row.limit].members for row in quick}) > 1
     return [
-        row
-        if row.verdict == "good"
-        else row._replace(verdict=row.verdict.lower(), proposal="")
-        if quick_enough
-        else row
-        for row in found
+        row._replace(proposal="" if covered else row.proposal)
+        if row.verdict == GOOD
+        else row._replace(verdict=f"{row.verdict.lower()}, another does", proposal="")
+        for row in rows
     ]
 
 
-def _propose(limit: Limit, left_s: float, takes_s: float) -> str:
+def _propose(limit: Limit, signal: Signal, left_s: float, takes_s: float) -> str:
     """A delay and a grace with which two responses fit; empty where those of the rig file do."""
     others_s = takes_s - limit.delay_s
     most_s = left_s / ENOUGH - others_s
@@ -244,7 +263,11 @@ def _propose(limit: Limit, left_s: float, takes_s: float) -> str:
         said.append(f"delay_s = {_round_down(most_s):g}")
     grace_most_s = left_s / ENOUGH
     if limit.grace_s > grace_most_s:
-        said.append(f"grace_s = {max(0.1, _round_down(grace_most_s)):g}")
+        grace_s = _round_down(grace_most_s)
+        if grace_s >= LEAST_GRACE_SAMPLES * signal.period_s:
+            said.append(f"grace_s = {grace_s:g}")
+        else:  # so short a grace would trip at every bad sample
+            said.append("blind in that moment it is too late: something beside the controller (a fuse, a valve)")
     return ", ".join(said)
 
 
@@ -269,26 +292,67 @@ def _tight(rig: CompiledRig) -> tuple[Tight, ...]:
     return tuple(found)
 
 
+def worst_first(rows: Iterable[Row]) -> list[Row]:
+    """What has to be mended, then everything in the order of the harms, what does no harm last."""
+    return sorted(rows, key=lambda row: (not row.verdict.isupper(), row.verdict == NO_HARM))
+
+
+def faults_in_words(names: str) -> str:
+    """Titles of faults that were played together."""
+    first, *more = (LIBRARY[name].title for name in names.split("+"))
+    return " and ".join([first, *(title[0].lower() + title[1:] for title in more)])
+
+
+TICKS = ((0.1, "0.1 s"), (1.0, "1 s"), (10.0, "10 s"), (60.0, "1 min"), (600.0, "10 min"), (3600.0, "1 h"))
+INK, PALE, WELL, COVERED, BAD = "#1b2a33", "#d9e1e5", "#2e7d4f", "#c77d0a", "#b3261e"
+
+
 def picture(made: Study) -> Any:
-    """A matplotlib figure: for each limit the way from fault over limit and response to harm, on a logarithmic
-    scale."""
+    """A matplotlib figure: for each harm and fault, the way over each limit and its response to the harm, on a
+    logarithmic scale."""
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
 
     rows = [r for r in made.rows if r.harm_s is not None and r.limit_s is not None]
-    figure = Figure(figsize=(9.0, 1.0 + 0.42 * max(1, len(rows))), facecolor="white", layout="constrained")
+    blocks = [list(rows_of) for _, rows_of in groupby(rows, key=lambda r: (r.harm, r.fault))]
+    lines = sum(len(block) + 1.3 for block in blocks)
+    figure = Figure(figsize=(9.0, 1.1 + 0.23 * max(2.0, lines)), facecolor="white", layout="constrained")
     axis = figure.subplots()
-    for at, row in enumerate(reversed(rows)):
-        assert row.harm_s is not None
-        assert row.limit_s is not None
-        left, middle = max(row.limit_s, 0.05), row.limit_s + row.response_s
-        colour = {"good": "#2e7d4f", "TOO SLOW": "#b3261e", "TIGHT": "#b3261e"}.get(row.verdict, "#c77d0a")
-        axis.barh(at, left, color="#d9e1e5", height=0.5)
-        axis.barh(at, middle - left, left=left, color=colour, height=0.5)
-        axis.plot([row.harm_s], [at], marker="D", color="#1b2a33", markersize=5)
-    axis.set_yticks(range(len(rows)), [f"{r.limit}\n{r.fault}: {r.harm}" for r in reversed(rows)], fontsize=6)
+    at, places, names = 0.0, [], []
+    for block in blocks:
+        title = f"{block[0].harm}: {faults_in_words(block[0].fault).lower()}"
+        axis.text(0.055, at, title, fontsize=8, fontweight="bold", color=INK, va="center")
+        for row in block:
+            at += 1.0
+            assert row.harm_s is not None
+            assert row.limit_s is not None
+            assert row.response_s is not None
+            left, middle = max(row.limit_s, 0.05), row.limit_s + row.response_s
+            colour = WELL if row.verdict == GOOD else BAD if row.verdict.isupper() else COVERED
+            axis.barh(at, left, color=PALE, height=0.55)
+            axis.barh(at, middle - left, left=left, color=colour, height=0.55)
+            axis.plot([row.harm_s], [at], marker="D", color=INK, markeredgecolor="white", markersize=6)
+            places.append(at)
+            names.append(row.limit)
+        at += 1.3
+    axis.set_ylim(max(at - 0.6, 1.0), -0.7)
+    axis.set_yticks(places, names, fontsize=8)
     axis.set_xscale("log")
-    axis.set_xlabel("seconds from the fault: grey to the limit, coloured the response, diamond the harm", fontsize=7)
-    axis.tick_params(axis="x", labelsize=7)
+    axis.set_xlim(0.05, 2.0 * max((r.harm_s or 0.0 for r in rows), default=1.0))
+    axis.set_xticks([s for s, _ in TICKS], [text for _, text in TICKS], fontsize=8)
+    axis.minorticks_off()
+    axis.grid(axis="x", color=PALE, linewidth=0.6)
+    axis.set_axisbelow(True)
+    axis.set_xlabel("from the fault, with nobody acting", fontsize=8)
+    shown = [
+        Patch(color=PALE, label="until the limit"),
+        Patch(color=WELL, label="response, in time"),
+        Patch(color=COVERED, label="too slow, another limit does"),
+        Patch(color=BAD, label="too slow"),
+        Line2D([], [], marker="D", color=INK, linestyle="", markersize=6, label="harm"),
+    ]
+    figure.legend(handles=shown, loc="outside upper left", ncols=len(shown), fontsize=8, frameon=False)
     for side in ("top", "right"):
         axis.spines[side].set_visible(False)
     return figure

@@ -8,7 +8,7 @@ from controller.config.load import load
 from controller.config.rigs import shipped
 from simulator.rehearsal.harm import BY_NAME
 from simulator.rehearsal.replay import settings
-from simulator.rehearsal.study import Row, Study, response_s, study, unprotected
+from simulator.rehearsal.study import Row, Study, response_s, study, unprotected, worst_first
 from simulator.rehearsal.world import Physical
 from tests.rehearsal.conftest import TODAY
 
@@ -62,9 +62,35 @@ def test_a_delay_that_is_too_long_is_called_so_and_a_shorter_one_proposed(boatho
     assert found.proposal.startswith("delay_s = 0.")
 
 
+def test_no_grace_is_proposed_that_would_trip_at_every_bad_sample(made: Study, boathouse: Physical) -> None:
+    """150 A are there within a second of a run-away: three bad samples of ten a second are a third of that."""
+    period_s = {s.name: s.period_s for s in boathouse.rig.core.signals}
+    member = {x.name: boathouse.rig.core.signals[x.members[0]].name for x in boathouse.rig.core.limits}
+    for found in made.rows:
+        if "grace_s = " in found.proposal:
+            assert float(found.proposal.rpartition("= ")[2]) >= 3.0 * period_s[member[found.limit]]
+    assert row(made, "cable glows", "short").proposal.startswith("blind in that moment it is too late")
+    assert row(made, "cable glows", "over-current").verdict == "too slow, another does"
+
+
+def test_what_two_signals_see_in_time_needs_no_shorter_grace(made: Study) -> None:
+    """Leads swapped show in the current and in the volts: one of them may be unseen."""
+    for name in ("reversed", "reversed volts"):
+        [found] = [r for r in made.rows if (r.limit, r.harm, r.fault) == (name, "explosive oxygen", "supply-reversed")]
+        assert (found.verdict, found.proposal) == ("good", "")
+
+
+def test_what_has_to_be_mended_comes_first_and_what_does_no_harm_last(minimal: Physical) -> None:
+    verdicts = [r.verdict for r in worst_first(study(minimal).rows)]
+    bad = [v.isupper() for v in verdicts]
+    assert any(bad)
+    assert bad == sorted(bad, reverse=True)
+    assert verdicts[-1] == "no harm within three hours"
+
+
 def test_without_its_limits_a_harm_is_watched_by_nothing(minimal: Physical) -> None:
     made = study(minimal)
-    unwatched = {r.harm for r in made.rows if r.verdict in ("NOTHING WATCHES", "NOT REACHED")}
+    unwatched = {r.harm for r in made.rows if r.verdict in ("NOTHING WATCHES", "DOES NOT SEE IT")}
     assert "hydrogen side bursts through" in unwatched
     assert "lye in the gas line" in unwatched
     assert "flood" not in unwatched  # a hose off behind the meter shows in the flow
