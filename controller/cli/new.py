@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -13,6 +15,12 @@ from controller.config.load import CompiledRig
 from controller.config.problems import RigFileError
 from controller.config.questions import BY_KEY, QUESTIONS, NotUnderstood, Question, understood
 from controller.config.written import rig_file
+
+WIDTH = 100  # of words that are wrapped
+INTRODUCTION = (
+    "{number} questions. Enter takes the answer in brackets; a choice may be given by its number.\n"
+    "Nothing is written before the last one, and every answer can be changed in the file afterwards."
+)
 
 
 @click.command(epilog=examples("new shed.toml", 'new shed.toml --yes --set "cells=1 x 50" --set gas=valve'))
@@ -34,20 +42,44 @@ def new(file: Path, answers: Path | None, given: tuple[str, ...], yes: bool, que
     if file.exists():
         raise Problem(f"{file} is there already: give another name, or move it away", 2)
     said = _from_file(answers) | _from_words(given)
-    if not (yes or answers):
-        said |= {question.key: _ask(question) for question in QUESTIONS if question.key not in said}
-    try:
-        text, compiled = rig_file(understood(said), date.today())
-    except NotUnderstood as error:
-        raise Problem(str(error), 2) from None
-    except RigFileError as error:
-        reasons = "\n".join(f"  - {p.wrong}. {p.right}" for p in error.problems)
-        raise Problem(f"such a rig cannot be run, and nothing was written:\n{reasons}", 1) from None
+    asks = not (yes or answers)
+    if asks:
+        unanswered = [question for question in QUESTIONS if question.key not in said]
+        click.echo(INTRODUCTION.format(number=len(unanswered)))
+        for number, question in enumerate(unanswered, 1):
+            said[question.key] = _ask(question, f"{number} of {len(unanswered)}: ")
+    text, compiled = _made(said, asks)
     try:
         file.write_text(text, encoding="utf-8")
     except OSError as error:
         raise Problem(f"{file} cannot be written: {error.strerror}", 2) from None
     click.echo(_next(file, text, compiled))
+
+
+def _made(said: dict[str, str], asks: bool) -> tuple[str, CompiledRig]:
+    """What the answers give. Where somebody sits there, answers may be changed until such a rig can be run."""
+    while True:
+        try:
+            return rig_file(understood(said), date.today())
+        except NotUnderstood as error:
+            raise Problem(str(error), 2) from None
+        except RigFileError as error:
+            reasons = "\n".join(_wrapped(f"{p.wrong}. {p.right}", "  - ", "    ") for p in error.problems)
+            if not asks:
+                raise Problem(f"such a rig cannot be run, and nothing was written:\n{reasons}", 1) from None
+            click.echo(f"\nSuch a rig cannot be run:\n{reasons}\n\nYour answers:")
+            for key in BY_KEY:
+                click.echo(f"  {key:<14}{said[key]}")
+        change = click.prompt("Change which? (its name; Enter: none, and nothing is written)", "", show_default=False)
+        if change.strip() in BY_KEY:
+            said[change.strip()] = _ask(BY_KEY[change.strip()])
+        elif not change.strip():
+            raise Problem("such a rig cannot be run, and nothing was written", 1)
+
+
+def _wrapped(text: str, first: str, rest: str) -> str:
+    """Lines that no terminal breaks within a word."""
+    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest)
 
 
 def _from_file(path: Path | None) -> dict[str, str]:
@@ -72,34 +104,46 @@ def _from_words(given: tuple[str, ...]) -> dict[str, str]:
     return said
 
 
-def _show(question: Question) -> None:
-    click.echo(f"\n{question.asks}")
+def _show(question: Question, place: str = "") -> None:
+    click.echo(f"\n{place}{question.asks}")
     for number, (choice, means) in enumerate(question.choices.items(), 1):
         click.echo(f"  {number:>2}  {choice:<21}{means}")
 
 
-def _ask(question: Question) -> str:
-    """One answer, asked for until it is understood. A choice may be given by its number."""
-    _show(question)
+def _ask(question: Question, place: str = "") -> str:
+    """One answer, asked for until it is understood."""
+    _show(question, place)
     while True:
         text = str(click.prompt(" ", default=question.default, prompt_suffix="> ")).strip()
-        numbered = list(question.choices)
-        words = [numbered[int(w) - 1] if w.strip().isdigit() and 0 < int(w) <= len(numbered) else w.strip()
-                 for w in text.split(",")] if numbered else [text]  # fmt: skip
-        text = ", ".join(words)
+        if question.choices:
+            text = ", ".join(_meant(text, question))
         try:
             question.judge(text)
         except ValueError as refusal:
-            click.echo(f"  {refusal}")
+            click.echo(_wrapped(str(refusal), "  ", "  "))
             continue
         return text
+
+
+def _meant(text: str, question: Question) -> list[str]:
+    """Choices by name or number; of several also a stretch of numbers, or all."""
+    names = list(question.choices)
+    if question.several and text.lower() == "all":
+        return names
+    meant = []
+    for word in map(str.strip, text.split(",")):
+        found = re.fullmatch(r"(\d+)(?:\s*-\s*(\d+))?", word)
+        first, last = (int(found[1]), int(found[2] or found[1])) if found else (0, 0)
+        known = 0 < first <= last <= len(names) and (first == last or question.several)
+        meant += names[first - 1 : last] if known else [word]
+    return meant
 
 
 def _next(file: Path, text: str, compiled: CompiledRig) -> str:
     missing = compiled.core.missing
     lines = [f"Written: {file}, {text.count(chr(10))} lines, {len(compiled.core.limits)} limits."]
     if missing:
-        lines += [f"You can stand beside it at up to {compiled.core.most_a:g} A. To leave it alone, it needs:"]
+        lines += [f"You can stand beside it at up to {compiled.core.most_a:.3g} A. To leave it alone, it needs:"]
         lines += [f"  - {what}" for what in missing]
     else:
         lines += ["It may be left alone, as far as this file goes; the rig itself is proven by its proof tests."]

@@ -157,10 +157,10 @@ QUESTIONS: tuple[Question, ...] = (
     _one_of("temperature", "What measures the lye's temperature?", "dry well", THERMOMETERS),
     _one_of("current", "What measures the current?", "amplifier", AMMETERS),
     _one_of("floats", "Where are low-level floats?", "both", FLOATS),
-    Question("water_l", "How many litres of water go between full and the floats?", "0.2", _water),
+    Question("water_l", "How many litres of water from full down to the floats? (0: not known)", "0.2", _water),
     _one_of("gas", "Where does the hydrogen go?", "vent", GOES),
     _one_of("board", "What stands between the Pi's pins and the coils?", "high", BOARDS),
-    Question("parts", "Which of these do you have? (with commas between; none)", "stop button", _parts, PARTS),
+    Question("parts", "Which of these do you have? (with commas between, all, or none)", "stop button", _parts, PARTS),
 )
 BY_KEY = {question.key: question for question in QUESTIONS}
 

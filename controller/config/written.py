@@ -56,7 +56,7 @@ def _line(name: str, thing: Any, why: str = "") -> str:
 
 def _head(a: Answers) -> Iterator[str]:
     yield f"# {a.name}: written by `lyewatch new`. Each limit has its reason beside it; `lyewatch check` prints all."
-    yield "# Pins are BCM numbers. What is marked estimated: measure it, and put your number there."
+    yield "# Pins are BCM numbers. Measure what is marked estimated. (cp): common practice; (p): proposal, to be proven."
     yield _line("name", a.name)
     yield _line("title", a.name)
     yield _line("drivers", "bench", 'everything emulated, to rehearse on; "pi" once the wires are there')
@@ -71,11 +71,9 @@ def _head(a: Answers) -> Iterator[str]:
             "power": {"address": 0x48, "supply_V": 3.3, "reference": {"input": 3, "volts_V": 1.65}},
             "gas": {"address": 0x49, "supply_V": 3.3, "reference": {"input": 3, "volts_V": 2.5}},
         }
-        if a.current in ("shunt", "hall"):
-            del chips["power"]["reference"]
         yield from (_line(name, chip) for name, chip in chips.items() if name in used)
     yield "[signals]"
-    yield from (_line(name, row) for name, row in signals.items())
+    yield from (_line(name, row, "`lyewatch find` tells its number" * ("id" in row)) for name, row in signals.items())
     yield "[outputs]"
     yield from (_line(name, row) for name, row in _outputs(a))
 
@@ -198,7 +196,7 @@ def _temperature(a: Answers) -> Row:
             "range_low_C": -10.0, "range_high_C": 110.0, "error_C": 1.5,
         }  # fmt: skip
     mounted = "outside plastic" if a.temperature == "outside" else "dry well"
-    return {"sensor": "DS18B20", "id": "28-000000000001", "mounted": mounted}  # `find` tells its number
+    return {"sensor": "DS18B20", "id": "28-000000000001", "mounted": mounted}
 
 
 def _outputs(a: Answers) -> Iterator[tuple[str, Row]]:

@@ -141,6 +141,34 @@ def test_a_choice_may_be_given_by_its_number_and_a_slip_is_asked_again(tmp_path:
     assert rig.core.power.seal_in
 
 
+def test_parts_may_be_given_as_all_or_as_a_stretch_of_numbers(tmp_path: Path) -> None:
+    for answer, missing in (("all", False), ("1-12", True)):
+        path = tmp_path / f"{answer}.toml"
+        result = run(str(path), "--set", "seal_mm=310", said="\n" * (len(QUESTIONS) - 2) + answer + "\n")
+        assert result.exit_code == 0, result.output
+        assert f"{len(QUESTIONS) - 1} questions" in result.output
+        assert ("somebody, outside this machine" in result.output) is missing
+
+
+def test_a_rig_that_cannot_be_run_may_be_put_right_without_answering_everything_again(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    said = "\n" * (len(QUESTIONS) - 2) + "low\n\n" + "board\nlow with transistors\n"
+    result = run(str(path), said=said)
+    assert result.exit_code == 0, result.output
+    assert "three ways out" in " ".join(result.output.split())
+    assert compile_text(path.read_bytes(), "mine.toml", TODAY).file.power.main.active == "high"
+    left = run(str(tmp_path / "none.toml"), said="\n" * (len(QUESTIONS) - 2) + "low\n\n\n")
+    assert "nothing was written" in str(left.exception)
+    assert not (tmp_path / "none.toml").exists()
+
+
+def test_every_converter_that_new_writes_has_a_voltage_that_is_known(tmp_path: Path) -> None:
+    """Without one a chip that freezes shows the same number for ever."""
+    for current in ("amplifier", "hall", "shunt"):
+        _, rig = rig_file(understood({"current": current, "parts": EVERYTHING, "seal_mm": "310"}), TODAY)
+        assert all(chip.reference is not None for chip in rig.file.converters.values())
+
+
 def test_answers_come_from_a_file_and_are_overridden_one_by_one(tmp_path: Path) -> None:
     answers = tmp_path / "answers.toml"
     answers.write_text('cooling = "fan"\nname = "shed"\n', encoding="utf-8")
