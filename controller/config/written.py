@@ -56,7 +56,7 @@ def _line(name: str, thing: Any, why: str = "") -> str:
 
 def _head(a: Answers) -> Iterator[str]:
     yield f"# {a.name}: written by `lyewatch new`. Each limit has its reason beside it; `lyewatch check` prints all."
-    yield "# Pins are BCM numbers. Measure what is marked estimated. (cp): common practice; (p): proposal, to be proven."
+    yield "# Pins are BCM numbers. Measure what is estimated. (cp): common practice; (p): proposal, to be proven."
     yield _line("name", a.name)
     yield _line("title", a.name)
     yield _line("drivers", "bench", 'everything emulated, to rehearse on; "pi" once the wires are there')
