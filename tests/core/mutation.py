@@ -30,23 +30,34 @@ ROOT = Path(__file__).parents[2]
 CORE = Path("controller/core")
 # What decides. What only shows (frames, margins, sentences) has tests of its own kind.
 FILES = (
-    "timers.py", "voting.py", "signals.py", "limits.py", "trips.py", "derate.py", "findings.py", "checking.py",
-    "drive.py", "moves.py", "orders.py", "permissives.py", "scan.py", "sequence.py", "step.py", "outputs.py",
+    "timers.py", "voting.py", "members.py", "signals.py", "limits.py", "trips.py", "derate.py", "by_hand.py",
+    "top_up.py", "findings.py", "crosschecks.py", "checking.py", "drive.py", "moves.py", "orders.py", "permissives.py",
+    "scan.py", "sequence.py", "step.py", "outputs.py",
 )  # fmt: skip
+LIMITS = ["test_limits.py", "test_blind.py", "test_voted_limits.py"]
+CHECKING = ["test_checking.py", "test_given_up.py", "test_lock_out.py", "test_weld_or_noise.py"]
+SEQUENCE = [
+    "test_sequence.py", "test_supply.py", "test_gas.py", "test_derate.py", "test_coolant_and_air.py", "test_horn.py",
+]  # fmt: skip
+COMMANDS = ["test_commands.py", "test_starts.py", "test_bypass_and_hold.py", "test_resets.py"]
 NEAREST = {
-    "timers.py": ["test_timers.py", "test_limits.py"],
-    "voting.py": ["test_voting.py", "test_limits.py"],
-    "signals.py": ["test_signals.py", "test_limits.py", "test_promises.py"],
-    "limits.py": ["test_limits.py", "test_explorer.py"],
+    "timers.py": ["test_timers.py", *LIMITS],
+    "voting.py": ["test_voting.py", "test_voted_limits.py"],
+    "members.py": ["test_members.py"],
+    "signals.py": ["test_signals.py", *LIMITS, "test_promises.py"],
+    "limits.py": [*LIMITS, "test_explorer.py"],
     "trips.py": ["test_first_out.py"],
-    "derate.py": ["test_sequence.py"],
-    "findings.py": ["test_power_path.py", "test_time.py", "test_first_out.py", "test_sequence.py"],
-    "checking.py": ["test_checking.py"],
-    "drive.py": ["test_sequence.py", "test_checking.py", "test_power_path.py"],
-    "moves.py": ["test_sequence.py", "test_commands.py"],
-    "orders.py": ["test_commands.py"],
-    "permissives.py": ["test_commands.py"],
-    "scan.py": ["test_sequence.py", "test_power_path.py"],
+    "derate.py": ["test_derate.py"],
+    "findings.py": ["test_power_path.py", "test_time.py", "test_first_out.py", "test_supply.py", "test_sequence.py"],
+    "crosschecks.py": ["test_crosschecks.py"],
+    "by_hand.py": ["test_by_hand.py"],
+    "top_up.py": ["test_top_up.py"],
+    "checking.py": CHECKING,
+    "drive.py": [*SEQUENCE, *CHECKING, "test_power_path.py"],
+    "moves.py": [*SEQUENCE, *COMMANDS],
+    "orders.py": COMMANDS,
+    "permissives.py": COMMANDS,
+    "scan.py": [*SEQUENCE, "test_power_path.py"],
     "sequence.py": ["test_tables.py"],
     "step.py": ["test_first_out.py", "test_promises.py", "test_time.py"],
     "outputs.py": ["test_tables.py"],
@@ -226,10 +237,13 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         copied_to(folder)
-        whole = Mutant(FILES[0], 0, "", "", (ROOT / CORE / FILES[0]).read_text())
-        if judged(whole, folder, False) != "survived":
-            sys.stdout.write("the tests fail on the core as it is: mend that first\n")
-            return 2
+        for file in given.file or FILES:
+            whole = Mutant(file, 0, "", "", (ROOT / CORE / file).read_text())
+            if judged(whole, folder, given.nearest) != "survived":
+                sys.stdout.write(f"the tests of {file} fail on the core as it is: mend that first\n")
+                return 2
+            if not given.nearest:
+                break  # it was all of them
         for mutant in every:
             if time.monotonic() > end_s:
                 break

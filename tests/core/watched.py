@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
-from controller.core.limits import RESTING, Limit, LimitState, watch
+from controller.core.limits import RESTING, Effect, Limit, LimitState, watch
 from controller.core.signals import Code, Reading, Signal, unseen, validate
 
 # What a member reads: a number, nothing, or a number with the driver's own word.
@@ -49,3 +50,26 @@ class Watched:
             if self.scan(shown(self.now_s - begin_s)).due:
                 return self.now_s - begin_s
         return None
+
+
+FAST = Signal("p", "P", "mbar", "pressure", 0.1, -100.0, 100.0, -110.0, 110.0)
+SLOW = replace(FAST, name="t", period_s=1.0)
+SWITCH = Signal("f", "Float", "share", "switch", 0.1, 0.0, 1.0)
+
+
+def high(**changes: object) -> Limit:
+    limit = Limit("high", "High", (0,), 30.0, True, Effect.TRIP, deadband=2.0, delay_s=1.0, grace_s=2.0)
+    return replace(limit, **changes)  # type: ignore[arg-type]
+
+
+def low(**changes: object) -> Limit:
+    return high(threshold=-30.0, rises=False, **changes)
+
+
+FLOAT = Limit("low", "Low", (0,), 0.5, False, Effect.TRIP, delay_s=3.0, is_switch=True)
+
+
+def seen_at(number: float, limit: Limit) -> Watched:
+    watched = Watched(limit, FAST)
+    watched.run(0.5, number)
+    return watched
