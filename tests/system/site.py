@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -29,6 +29,7 @@ from controller.hardware.description import Hardware
 from simulator.boards.client import control
 
 PATIENCE_S = 60.0  # for anything that should happen at once: the machine may be busy
+BENCH_PRIORITY = 40  # below the guard's
 PROGRAM = ("-m", "controller.cli")
 STATES_WITH_POWER = ("ramping", "venting", "running")
 
@@ -107,7 +108,13 @@ class Site:
         self.bench = self._spawn([*bench, "bench", "boathouse", "--dir", str(folder)])
         self.guard: subprocess.Popen[str] | None = None
         self._client: Client | None = None
-        wait_until((folder / "control").exists, "a bench")
+        try:
+            wait_until((folder / "control").exists, "a bench")
+        except AssertionError:
+            self.close()
+            raise
+        with suppress(PermissionError):  # hardware waits for nobody, nor does what stands for it, where that is granted
+            os.sched_setscheduler(self.bench.pid, os.SCHED_FIFO, os.sched_param(BENCH_PRIORITY))
 
     def _spawn(self, args: list[str]) -> subprocess.Popen[str]:
         return subprocess.Popen(
