@@ -50,10 +50,9 @@ class Rig:
     """A guard that could start at once if somebody at the rig asked it to."""
 
     def __init__(self) -> None:
-        with tempfile.TemporaryDirectory() as folder:
-            (Path(folder) / f"{KEY.id}.pub").write_text(KEY.public.hex())
-            keys = Keys(Path(folder))
-        self.desk = Desk(keys, rig(permitted=EVERYTHING))
+        self._folder = tempfile.TemporaryDirectory()  # a key whose file is gone is obeyed no more
+        (Path(self._folder.name) / f"{KEY.id}.pub").write_text(KEY.public.hex())
+        self.desk = Desk(Keys(Path(self._folder.name)), rig(permitted=EVERYTHING))
         self.line = Line(Source.LINK)
         self.gate = Gate()
         self.desk.scan(20)
@@ -83,6 +82,7 @@ class Rig:
 
     def close(self) -> None:
         self.line.close()
+        self._folder.cleanup()
 
 
 def watched(rig: Rig, step: Callable[[], None]) -> None:
