@@ -27,7 +27,8 @@ from controller.cli.bench import control
 from controller.cli.faults import FAULTS, Named
 from controller.cli.problems import Problem, examples
 from controller.cli.watch import show
-from controller.config.rigs import names
+from controller.config.load import load
+from controller.config.rigs import names, shipped
 from controller.core.commands import Verb
 from controller.guard.client import Client, NoGuard
 
@@ -261,6 +262,8 @@ def demo(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
     Ends with Ctrl-C. With --fault it causes one and ends with 0 only if the bench itself saw power go off in time, and
     the guard then named the right cause.
     """
+    if fault and FAULTS[fault].needs_cooling and load(shipped(rig)).file.cooling.kind == "none":
+        raise Problem(f"nothing cools {rig}, so there is nothing to lose: try another fault", 2)
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # both are an orderly end
     if folder is None:
         with tempfile.TemporaryDirectory(prefix="lyewatch-demo-") as made:

@@ -12,6 +12,7 @@ class Named(NamedTuple):
     parts: tuple[tuple[str, str, float], ...]  # as the bench's control takes them: name or part, kind, amount
     causes: frozenset[str]  # one of which the guard must name first
     within_s: float  # from the fault to contacts open
+    needs_cooling: bool = False
     lye_c: float = 20.0  # where the demo's bench begins, so that nobody waits for the heat
 
     @property
@@ -21,7 +22,11 @@ class Named(NamedTuple):
 
 FAULTS: dict[str, Named] = {
     "coolant-lost": Named(
-        "the tap is shut: no cooling water", (("coolant-lost", "", 0.0),), frozenset({"coolant flow low"}), 20.0
+        "nothing cools any more",
+        (("coolant-lost", "", 0.0),),
+        frozenset({"coolant flow low", "cooling fan lost"}),
+        20.0,
+        needs_cooling=True,
     ),
     "level-low": Named(
         "the hydrogen side's float falls", (("level-low", "", 0.0),), frozenset({"level low hydrogen side"}), 6.0

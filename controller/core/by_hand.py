@@ -15,6 +15,7 @@ from controller.core.sequence import POWERED_STATES, On, State
 from controller.core.timers import fill
 
 TURN_DOWN = "turn down"  # the alarm's name
+FIXED = "fixed voltage"  # the one kind without any knob
 OVER = 1.05  # times what is allowed: a knob is not set more finely, and the current moves with the lye's temperature
 SAID_AFTER_S = 10.0
 STOPS_AFTER_S = 60.0
@@ -26,7 +27,7 @@ def allowed_a(rig: Rig, wanted_a: float, cap: float) -> float:
 
 
 def to_do(rig: Rig, at_most_a: float) -> str:
-    if rig.supply.kind == "fixed voltage":
+    if rig.supply.kind == FIXED:
         return f"more than {at_most_a:.0f} A, and it has no knob: stop, and let the lye cool"
     return f"turn the knob to {at_most_a:.0f} A or less"
 
@@ -34,7 +35,7 @@ def to_do(rig: Rig, at_most_a: float) -> str:
 def to_do_by_hand(rig: Rig, memory: Memory) -> str:
     """What the person at the supply should do now, and how long there is for it; empty when nothing."""
     run, seq = memory.run, memory.sequence
-    before = seq.state is State.CHECKING and not seq.to_release
+    before = seq.state is State.CHECKING and not seq.to_release and rig.supply.kind != FIXED
     if rig.supply.settable or not (run.turn_down or before):
         return ""
     left = f"; in {STOPS_AFTER_S - run.over_s:.0f} s it stops" if run.turn_down else ""

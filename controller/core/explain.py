@@ -174,8 +174,9 @@ def explain(rig: Rig, memory: Memory, found: tuple[Margin, ...]) -> Sentence:
         case State.CHECKING:
             return Sentence(f"Checking before the start: {_STEP_IN_WORDS[seq.check]}.{to_do_by_hand(rig, memory)}")
         case State.RAMPING if first_power_goes_on(seq, run):
-            hold = f"held there until volts and current fit, {rig.timing.first_power_s:.0f} s"
-            return Sentence(f"First power with this rig file: {amps}, {hold}.", numbers)
+            hold = "held there, " if rig.supply.settable else ""
+            seen = f"{hold}for {rig.timing.first_power_s:.0f} s it is seen whether volts and current fit"
+            return Sentence(f"First power with this rig file: {amps}; {seen}.", numbers)
         case State.RAMPING:
             return Sentence(f"Starting: {amps} of {run.wanted_a:.0f} A.", numbers)
         case State.VENTING:

@@ -98,6 +98,10 @@ def test_as_the_lye_warms_the_words_follow_and_the_run_ends_when_nobody_does() -
 
 
 def test_a_supply_without_a_knob_is_not_told_to_turn_one() -> None:
+    bench = Bench(by_hand("fixed voltage"))
+    bench.run(1.0)
+    bench.ask(Verb.START)
+    assert "At the supply" not in explain(bench.rig, bench.memory, ()).text
     bench = running(Bench(by_hand("fixed voltage")), 10.8)
     bench.run(12.0)
     assert "it has no knob: stop, and let the lye cool" in explain(bench.rig, bench.memory, ()).text

@@ -42,9 +42,17 @@ def demo(tmp_path: Path) -> Iterator[Demo]:
     company.end()
 
 
-@pytest.mark.parametrize("fault", ["level-low", "guard-killed"])
-def test_a_fault_in_the_demo_ends_well_only_by_the_benchs_word(fault: str) -> None:
-    ended = lyewatch("demo", "--fault", fault)
+@pytest.mark.parametrize(
+    ("rig", "fault"),
+    [
+        ("boathouse", "level-low"),
+        ("boathouse", "guard-killed"),
+        ("fixed-voltage", "coolant-lost"),  # air cools it
+        ("voltage-knob", "over-current"),
+    ],
+)
+def test_a_fault_in_the_demo_ends_well_only_by_the_benchs_word(rig: str, fault: str) -> None:
+    ended = lyewatch("demo", "--rig", rig, "--fault", fault)
     assert ended.returncode == 0, ended.stdout + ended.stderr
     assert "contacts open" in ended.stdout
     assert "Guard:  says the same" in ended.stdout
