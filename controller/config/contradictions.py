@@ -214,6 +214,18 @@ def grace(q: Question) -> None:
             )
 
 
+def votes_on_one_device(q: Question) -> None:
+    """A vote of two or more is there to live through the loss of one; members that are lost together are one."""
+    for limit in q.limits.values():
+        devices = {signal.core.device for signal in q.of(limit.core)}
+        votes = limit.core.needed > 1 and limit.core.effect >= Effect.STOP
+        if votes and len(devices) == 1 and "" not in devices:
+            q.problems.warn(
+                (*limit.path, "signals"),
+                f"all of them hang on {devices.pop()}: lost together they are one sensor; put one of them elsewhere",
+            )
+
+
 def weld_or_noise(q: Question) -> None:
     """A lock-out takes a person with a written reason: one disturbed sample must not be enough for it."""
     limit = q.limits.get("current while off")
@@ -321,6 +333,7 @@ QUESTIONS: tuple[Callable[[Question], None], ...] = (
     lambda q: inputs.broken_wire_shows(q.file, q.signals, q.limits, q.problems),
     watchdog,
     grace,
+    votes_on_one_device,
     weld_or_noise,
     pressure_against_seal,
     minimum_current,

@@ -6,6 +6,7 @@ import pytest
 
 from controller.chemistry.gas_safety import crossover_mol_s_m2, current_density_a_m2
 from controller.chemistry.lye import Lye, density_kg_m3
+from controller.config.load import CompiledRig
 from controller.core.limits import Effect
 from tests.config.changed import line_of, loaded, refused, table, text
 from tests.config.contradictory import CASES, Case
@@ -151,7 +152,7 @@ def test_a_lock_out_upon_one_sample_of_current_is_warned_of(delay_s: float, warn
     assert any("one disturbed sample locks the rig out" in warning for warning in rig.warnings) is warned
 
 
-def test_two_of_three_may_vote() -> None:
+def with_three_probes(more_words: str = "") -> CompiledRig:
     twice = table("signals.cell_temperature").replace("signals.cell_temperature", "signals.cell_temperature_{}")
     more = "".join(
         twice.format(n).replace("110001", f"11000{n + 3}").replace("sensor =", 'quantity = "temperature"\nsensor =')
@@ -159,10 +160,21 @@ def test_two_of_three_may_vote() -> None:
     )
     hot = table('limits."over-temperature"')
     members = '["cell_temperature", "cell_temperature_2", "cell_temperature_3"]'
-    rig = loaded(("[signals.coolant_outlet]", more + "[signals.coolant_outlet]"),
-                 (hot, hot.rstrip("\n") + f"\nsignals = {members}\nneeded = 2\n"))  # fmt: skip
-    limit = {x.name: x for x in rig.core.limits}["over-temperature"]
-    assert (len(limit.members), limit.needed) == (3, 2)
+    return loaded(("[signals.coolant_outlet]", more + "[signals.coolant_outlet]"),
+                  (hot, hot.rstrip("\n") + f"\nsignals = {members}\nneeded = 2\n{more_words}"))  # fmt: skip
+
+
+@pytest.mark.parametrize(("more_words", "differ_k"), [("", 0.0), ("differ_C = 3\n", 3.0)])
+def test_two_of_three_may_vote_and_may_differ_by_where_they_stand(more_words: str, differ_k: float) -> None:
+    rig = with_three_probes(more_words).core
+    limit = {x.name: x for x in rig.limits}["over-temperature"]
+    assert (len(limit.members), limit.needed, limit.differ) == (3, 2, differ_k)
+    assert [rig.limits[at].name for at in rig.votes] == ["over-temperature"]
+
+
+def test_a_vote_of_which_all_hang_on_one_bus_is_warned_of() -> None:
+    assert any("lost together they are one sensor" in warning for warning in with_three_probes().warnings)
+    assert not any("lost together" in warning for warning in loaded().warnings)
 
 
 def test_a_limit_of_ones_own_is_compiled_as_written() -> None:
