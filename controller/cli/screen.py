@@ -9,10 +9,12 @@ from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
+from controller.core.commands import Source
 from controller.core.explain import PLAIN, duration, explain, explain_cause, explain_event, number
 from controller.core.limits import Effect
 from controller.core.margins import Margin, Trend, margins
 from controller.core.memory import Memory
+from controller.core.permissives import missing
 from controller.core.rig import Grade, Rig
 from controller.core.sequence import State
 from controller.core.signals import Code, Status
@@ -79,12 +81,12 @@ def left_in_words(rig: Rig, margin: Margin) -> str:
 
 def leave_in_words(view: View) -> str:
     """The answer to: may I leave it?"""
-    missing = list(view.rig.missing)
+    lacks = list(view.rig.missing)
     if view.rig.grade is Grade.UNATTENDED and not view.memory.latch.causes:
         return "May I leave it? Yes."
     if view.memory.latch.causes:
-        missing.insert(0, "a trip stands")
-    return "May I leave it? No: " + "; ".join(missing) + "."
+        lacks.insert(0, "a trip stands")
+    return "May I leave it? No: " + "; ".join(lacks) + "."
 
 
 def fitting(view: View, console: Console) -> RenderableType:
@@ -194,12 +196,21 @@ def _events(view: View, newest: int) -> Table:
     return table
 
 
+def start_in_words(view: View) -> list[str]:
+    """What keeps a rig that is off from starting, as a start at the rig would be told."""
+    if view.memory.sequence.state not in (State.OFF, State.COOLING):
+        return []
+    why = missing(view.rig, view.memory, Source.LOCAL)
+    return [f"It cannot start: {why}." if why else "It can be started."]
+
+
 def plain(view: View) -> list[str]:
     """The same as lines, for pipes and for readers that speak."""
     found = margins(view.rig, view.memory, view.trend)
     said = explain(view.rig, view.memory, found).text
     causes = [explain_cause(view.rig, cause).text for cause in view.memory.latch.causes]
-    lines = [f"{view.rig.name}: {said}", leave_in_words(view), *(text for text in causes if text not in said)]
+    lines = [f"{view.rig.name}: {said}", leave_in_words(view), *start_in_words(view)]
+    lines += [text for text in causes if text not in said]
     for signal, value in zip(view.rig.signals, view.memory.values, strict=True):
         lines.append(f"  {signal.title:<32}{value_in_words(signal.unit, value.number, value.status, value.code).plain}")
     lines += [f"Controller: {fault}" for fault in view.status.get("faults", ())]

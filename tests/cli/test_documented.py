@@ -55,9 +55,9 @@ def test_a_command_line_that_is_written_down_is_one_that_is_taken(line: str) -> 
         return
     while isinstance(command, click.Group) and words:
         context = command.make_context(name, list(words), parent=parent)
-        name, found, words = command.resolve_command(context, [*context._protected_args, *context.args])
+        found_name, found, words = command.resolve_command(context, [*context._protected_args, *context.args])
         assert found is not None
-        command, parent = found, context
+        name, command, parent = found_name or name, found, context
     command.make_context(name, list(words), parent=parent)
 
 

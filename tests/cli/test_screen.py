@@ -57,6 +57,17 @@ def test_the_controllers_own_faults_are_on_the_screen() -> None:
     assert "Controller: the disk is full" in shown(view(Bench(), faults=["the disk is full"]))
 
 
+def test_a_rig_that_is_off_says_what_keeps_it_from_starting() -> None:
+    bench = Bench()
+    bench.run(1.0)
+    assert "It can be started." in plain(view(bench))
+    bench.numbers["level hydrogen side"] = 0.0
+    bench.run(10.0)
+    said = next(line for line in plain(view(bench)) if line.startswith("It can"))
+    assert said.startswith("It cannot start: not clear: ")
+    assert "Level low, hydrogen side" in said
+
+
 def test_a_rig_that_may_be_left_says_so() -> None:
     bench = Bench()
     bench.run(1.0)
