@@ -134,6 +134,7 @@ class Broker:
         self._subscribed_s = 0.0
         self._not_subscribed = ""
         self._probe_topic, self._probe, self._probed_s = probe_topic, b"", 0.0
+        self._probe_made_s = self._returned_s = 0.0  # by `clock`
         self._client = client = _Client(CallbackAPIVersion.VERSION2, client_id, protocol=mqtt.MQTTv5)
         client.failed = self._on_failed
         client.suppress_exceptions = True  # one in a callback would end paho's thread and leave it looking alive
@@ -217,7 +218,7 @@ class Broker:
         payload = bytes(message.payload)
         if message.topic == self._probe_topic:
             if payload == self._probe:
-                self.heard_s = time.monotonic()
+                self.heard_s, self._returned_s = time.monotonic(), self._probe_made_s
             return
         properties = message.properties
         response, correlation = getattr(properties, "ResponseTopic", ""), getattr(properties, "CorrelationData", b"")
@@ -264,8 +265,11 @@ class Broker:
             return
         if now_s - self._probed_s >= PROBE_S:
             self._probed_s = now_s
-            self._probe = self._probe if now_s - self.heard_s > DEAF_AFTER_S and self._probe else os.urandom(8)
-            self.publish(self._probe_topic, self._probe, qos=1)
+            if now_s - self.heard_s <= DEAF_AFTER_S or not self._probe:
+                self._probe, self._probe_made_s = os.urandom(8), self._clock()
+            # unacknowledged ones overtake what waits for its turn; of the others a deaf session learns that it lives
+            self.publish(self._probe_topic, self._probe, qos=0 if self.heard(now_s) else 1)
+        self.alive_s = max(self.alive_s, self._returned_s)
         if not self.heard(now_s) and now_s - self._subscribed_s >= SUBSCRIBE_AGAIN_S:
             self._subscribe()
         if self.taken_over and now_s - self.connected_s > TAKEN_OVER_WITHIN_S:

@@ -45,17 +45,19 @@ class Outbox:
 
     @classmethod
     def remembered(cls, file: Path | None, newest: int) -> Outbox:
-        """As the last link left it. Without a file everything stored so far counts as sent; one that cannot be read
-        is what a power cut has left: then the newest are sent again."""
-        taken = newest
+        """As the last link left it. Without a file everything stored so far counts as sent, which is written down at
+        once; one that cannot be read is what a power cut has left: then the newest are sent again."""
+        taken, known = newest, True
         if file is not None:
             try:
                 taken = min(newest, int(file.read_text()))
             except FileNotFoundError:
-                pass
+                known = False
             except (OSError, ValueError):
                 taken = max(0, newest - UNKNOWN)
-        return cls(taken, file)
+        found = cls(taken, file)
+        found._new_taken = not known
+        return found
 
     def wants(self) -> tuple[int, int] | None:
         """The record's number to read on from, and the round to hand in with what was read; None: enough is here."""

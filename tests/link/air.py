@@ -37,7 +37,7 @@ def measure(folder: Path, minutes: float) -> Air:
         link = subprocess.Popen([sys.executable, *PROGRAM, "link", "boathouse", *where])
         try:
             site.to_power()
-            until(lambda: bool(onlooker.of("/state")), 60.0)
+            until(lambda: bool(onlooker.of("/state")))
             pause.wait(WARM_S)
             up, down, states = network.up_bytes, network.down_bytes, len(onlooker.of("/state"))
             pause.wait(60.0 * minutes)

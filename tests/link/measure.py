@@ -147,11 +147,11 @@ def forwarding(folder: Path, broker: Mosquitto) -> Figure:
     for _ in range(STORED):
         running.guard.ask(Command(Verb.ENABLE, Source.LOCAL, number=1.0))
     newest = running.guard.events[-1].number
-    until(lambda: running.guard.acknowledged >= newest, 60.0)
+    until(lambda: running.guard.acknowledged >= newest)
     running.guard.pace(0.1)
     broker.start()
     ours = Stopwatch(broker.port, running.topic("events"))
-    until(lambda: len(ours.came) >= newest, 60.0)
+    until(lambda: len(ours.came) >= newest)
     running.end_link()
     running.guard.close()
     ours.close()

@@ -43,23 +43,23 @@ def test_a_network_that_is_cut_in_silence_is_found_by_both_ends_and_costs_nothin
     running.state()
     network.cut()
     cut_wall_s, cut_s = running.guard.wall_s, running.bench.now_s
-    until(lambda: running.onlooker.of("/presence")[-1]["present"] == "gone", 30.0, "the broker's word")
-    until(lambda: running.bench.now_s > cut_s + 900.0, 60.0)
+    until(lambda: running.onlooker.of("/presence")[-1]["present"] == "gone", what="the broker's word")
+    until(lambda: running.bench.now_s > cut_s + 900.0)
     for _ in range(150):
         running.guard.ask(Command(Verb.ENABLE, Source.LOCAL, number=1.0))
     newest = running.guard.events[-1].number
-    until(lambda: running.guard.acknowledged >= newest, 30.0)
+    until(lambda: running.guard.acknowledged >= newest)
     assert newest not in running.events(), "nothing comes through a network that is cut"
     mend_wall_s, told = running.guard.wall_s, len(running.onlooker.seen)
     network.mend()
-    until(lambda: newest in running.events(), 60.0)
+    until(lambda: newest in running.events())
     assert running.onlooker.of("/presence")[-1]["present"] == "here"
     assert set(running.events()) >= set(range(1, newest + 1))
     after = [topic.rpartition("/")[2] for topic, _, _ in running.onlooker.seen[told:]]
     assert after.index("state") < len(after) - 1 - after[::-1].index("events"), "live before the backlog is through"
     # and the trend of the time without a network, but for what no block held yet
     running.guard.pace(0.1)
-    until(lambda: covered(running, cut_wall_s, mend_wall_s - 130.0), 30.0, "the trend of the cut")
+    until(lambda: covered(running, cut_wall_s, mend_wall_s - 130.0), what="the trend of the cut")
     running.close()
 
 
@@ -83,5 +83,5 @@ def test_a_name_that_resolves_later_is_said_and_then_found(broker: Mosquitto, mo
     alone = Alone(Address("broker.example", broker.port))
     until(lambda: "broker.example is not known" in alone.trouble)
     known.set()
-    until(lambda: alone.broker.heard(time.monotonic()) and alone.trouble == "", 30.0)
+    until(lambda: alone.broker.heard(time.monotonic()) and alone.trouble == "")
     alone.close()

@@ -71,7 +71,10 @@ def test_a_file_that_a_power_cut_has_spoilt_costs_repeats_and_no_loss(tmp_path: 
 
 
 def test_without_a_file_what_was_stored_before_counts_as_told(tmp_path: Path) -> None:
-    assert Outbox.remembered(tmp_path / "sent", 5000).taken == 5000
+    first = Outbox.remembered(tmp_path / "sent", 5000)
+    assert first.taken == 5000
+    first.remember(0.0)
+    assert Outbox.remembered(tmp_path / "sent", 6000).taken == 5000, "what is stored from now on is not"
     assert Outbox.remembered(None, 5000).taken == 5000
 
 

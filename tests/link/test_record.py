@@ -74,7 +74,7 @@ def test_a_record_in_memory_is_said_and_the_guard_keeps_what_no_broker_has(tmp_p
         until(lambda: running.bench.memory.scan > rounds + 200)
         assert running.guard.acknowledged < newest
         broker.start()
-        until(lambda: running.guard.acknowledged >= newest, 40.0)
+        until(lambda: running.guard.acknowledged >= newest)
         running.close()
 
 
@@ -94,14 +94,14 @@ def test_an_hour_without_a_broker_loses_no_event_and_no_trend(tmp_path: Path) ->
         newest = running.guard.events[-1].number
         went_s = running.guard.wall_s
         broker.start()
-        until(lambda: newest in running.events(), 60.0)
+        until(lambda: newest in running.events())
         came = running.events()
         assert set(came) >= set(range(1, newest + 1))
         assert [n for at, n in enumerate(came) if n not in came[:at]] == list(range(1, came[-1] + 1)), "in order"
         # every 10 s of the hour is told of, but for what no block held yet when the broker came back
         began_wall_s = went_s - (running.bench.now_s - begin_s)
-        until(lambda: _seen(running, began_wall_s + 20.0, went_s - 400.0), 30.0, "the hour's trend")
-        until(lambda: running.state()["waiting"] <= 1, 30.0)
+        until(lambda: _seen(running, began_wall_s + 20.0, went_s - 400.0), what="the hour's trend")
+        until(lambda: running.state()["waiting"] <= 1)
         running.close()
 
 
@@ -116,7 +116,7 @@ def test_what_was_live_is_not_forwarded_again(tmp_path: Path) -> None:
     with mosquitto(tmp_path / "broker") as broker:
         running = Running(tmp_path, broker, scan_s=0.005, dt_s=1.0)
         begin_s = running.bench.now_s
-        until(lambda: running.bench.now_s > begin_s + 900.0, 60.0)
+        until(lambda: running.bench.now_s > begin_s + 900.0)
         running.end_link()
         with stored(running) as history:
             blocks = [x for x in history.forward(0, 1000) if x.what == "measurements"]
@@ -148,7 +148,7 @@ def test_a_link_that_ended_in_order_goes_on_where_it_was(running: Running) -> No
     enabled(running, 10)
     running.start_link()
     newest = running.guard.events[-1].number
-    until(lambda: newest in running.events(), 30.0)
+    until(lambda: newest in running.events())
     came = running.events()
     assert set(came) >= set(range(1, newest + 1))
     assert len(came) == len(set(came)), "an orderly end repeats nothing"
@@ -164,14 +164,14 @@ def test_a_link_that_was_killed_loses_nothing_and_tells_nothing_twice(tmp_path: 
     running = Running(tmp_path, broker, apart=True)
     enabled(running, 10)
     newest = running.guard.events[-1].number
-    until(lambda: newest in running.events(), 60.0)
-    until(lambda: remembered(running) >= running.onlooker.of("/events")[-1]["record"], 30.0)
+    until(lambda: newest in running.events())
+    until(lambda: remembered(running) >= running.onlooker.of("/events")[-1]["record"])
     running.kill_link()
-    until(lambda: running.onlooker.of("/presence")[-1]["present"] == "gone", 30.0)
+    until(lambda: running.onlooker.of("/presence")[-1]["present"] == "gone")
     enabled(running, 10)
     running.start_link()
     newest = running.guard.events[-1].number
-    until(lambda: newest in running.events(), 60.0)
+    until(lambda: newest in running.events())
     assert running.events() == list(range(1, newest + 1))
     running.end_link()
     with stored(running) as history:
@@ -187,11 +187,11 @@ def test_a_link_killed_while_it_tells_loses_nothing_and_what_it_repeats_is_the_s
     for _ in range(2):
         came = len(running.events())
         enabled(running, 150)
-        until(lambda came=came: len(running.events()) > came + 20, 60.0)  # type: ignore[misc]
+        until(lambda came=came: len(running.events()) > came + 20)  # type: ignore[misc]
         running.kill_link()
         running.start_link()
     newest = running.guard.events[-1].number
-    until(lambda: newest in running.events(), 60.0)
+    until(lambda: newest in running.events())
     told: dict[int, bytes] = {}
     for topic, payload, _ in list(running.onlooker.seen):
         if topic.endswith("/events"):
@@ -209,7 +209,7 @@ def test_lines_of_the_spool_are_taken_in_and_told(running: Running) -> None:
     spool.drop(running.folder / "state" / spool.FOLDER, entry)
     until(lambda: bool(running.onlooker.of("/logbook")))
     assert running.onlooker.of("/logbook")[0]["amount"] == 600.0
-    until(lambda: any(x["counters"].get("topped_up_ml") == 600.0 for x in running.onlooker.of("/link")), 30.0)
+    until(lambda: any(x["counters"].get("topped_up_ml") == 600.0 for x in running.onlooker.of("/link")))
 
 
 # -- questions
@@ -243,7 +243,7 @@ def test_a_trend_has_what_was_stored_and_what_is_not_stored_yet(tmp_path: Path, 
     running = Running(tmp_path, broker, scan_s=0.005, dt_s=0.5)
     running.bench.numbers["cell temperature"] = 41.5
     begin_s = running.bench.now_s
-    until(lambda: running.bench.now_s > begin_s + 300.0, 60.0)
+    until(lambda: running.bench.now_s > begin_s + 300.0)
     now_s = running.guard.wall_s
     answer = ask(
         running, what="trend", signals=["cell temperature"], from_s=now_s - 3600.0, to_s=now_s + 60.0, points=50
@@ -278,7 +278,7 @@ def test_a_line_added_by_a_page_is_in_the_logbook(running: Running) -> None:
 
 def test_an_incident_is_listed_and_drawn(running: Running) -> None:
     running.guard.ask(Command(Verb.START, Source.LOCAL))
-    until(lambda: running.state()["state"] == "running", 60.0)
+    until(lambda: running.state()["state"] == "running")
     frames = running.guard.frames(600)
     running.bench.numbers["coolant flow"] = 0.0
     until(lambda: running.state()["state"] == "tripped")
@@ -312,5 +312,5 @@ def test_questions_beyond_the_rate_are_refused_in_words(running: Running) -> Non
 def test_no_question_makes_the_link_speak_on_another_topic(running: Running, where: str) -> None:
     running.state()
     running.onlooker.publish(running.topic("history", "request"), '{"what":"events"}', response=where)
-    until(lambda: any(x["refused"] for x in running.onlooker.of("/link")), 30.0)
+    until(lambda: any(x["refused"] for x in running.onlooker.of("/link")))
     assert not [t for t, _, _ in running.onlooker.seen if "another" in t]
