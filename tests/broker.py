@@ -20,7 +20,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-PATIENCE_S = 20.0
+PATIENCE_S = 90.0  # the machine may be busy; of a broken test alone is it the time that it takes
 
 
 def until(reached: Callable[[], bool], at_most_s: float = PATIENCE_S, what: str = "") -> None:
@@ -58,6 +58,10 @@ class Mosquitto:
         self._process = subprocess.Popen([program, "-c", str(self.settings)], stdout=log, stderr=log)
         log.close()
         until(self._answers, what=f"the broker on {self.port}")
+
+    @property
+    def runs(self) -> bool:
+        return self._process is not None and self._process.poll() is None
 
     def _answers(self) -> bool:
         with socket.socket() as probe:
