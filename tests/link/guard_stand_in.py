@@ -113,7 +113,8 @@ class StandIn:
                 peer.send(protocol.dumps({"error": str(error), "id": error.ident}))
                 continue
             self.asked.append(request)
-            peer.send(protocol.dumps(self._answer(peer, request)))
+            with suppress(OSError):  # the link ended before it heard
+                peer.send(protocol.dumps(self._answer(peer, request)))
 
     @staticmethod
     def _heard(peer: socket.socket) -> bytes:
