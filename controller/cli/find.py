@@ -59,7 +59,7 @@ def find(rig: str | None, bench: Path | None, buses: tuple[int, ...], once: bool
     with opened(bench, buses) as ports:
         finder = Finder(ports, _inputs(compiled), clock, time.sleep)
         try:
-            click.echo(_listed(finder.look(), finder))
+            click.echo(listed(finder.look(), finder, compiled))
             if not once:
                 _touch(finder, compiled, seconds)
         finally:
@@ -96,15 +96,22 @@ def _inputs(compiled: CompiledRig | None) -> dict[int, str]:
     return {s.pin: s.pull for _, s in compiled.hardware.signals if isinstance(s, Switch | PulseMeter)}
 
 
-def _listed(seen: Seen, finder: Finder) -> str:
+def listed(seen: Seen, finder: Finder, compiled: CompiledRig | None) -> str:
+    """What is there, each with the signal that the rig file has on it."""
+    signals = {} if compiled is None else {_name_of(source): name for name, source in compiled.hardware.signals}
     lines = []
     for bus, address in finder.chips():
-        here = ((n, seen.volts.get((bus, address, n))) for n in range(4))
-        volts = ", ".join(f"{n}: {v:.3f} V" for n, v in here if v is not None)
-        lines.append(f"converter {address:#x} on bus {bus}   inputs {volts}")
-    lines += [f"thermometer {name}   {celsius:.1f} C" for name, celsius in seen.celsius.items()]
+        lines.append(f"converter {address:#x} on bus {bus}")
+        for number in range(4):
+            volts = seen.volts.get((bus, address, number))
+            if volts is not None:
+                signal = signals.get(f"input {number} of {address:#x} on bus {bus}", "")
+                lines.append(f"  input {number}   {round(volts, 3) + 0.0:.3f} V   {signal}".rstrip())
+    for name, celsius in seen.celsius.items():
+        lines.append(f"thermometer {name}   {celsius:.1f} C   {signals.get(name, '')}".rstrip())
     lines += [f"thermometer {name}   cannot be read: check its wires and pull-up" for name in seen.silent]
-    lines += [f"pin {pin}   {'high' if level else 'low'}" for pin, level in sorted(seen.levels.items())]
+    for pin, level in sorted(seen.levels.items()):
+        lines.append(f"pin {pin}   {'high' if level else 'low'}   {signals.get(f'pin {pin}', '')}".rstrip())
     return "\n".join(lines) or (
         "Nothing answers: no converter at 0x48 to 0x4b, no thermometer. Are I2C and 1-Wire on (raspi-config)?"
     )

@@ -17,6 +17,8 @@ from controller.hardware.ports import Clock, KernelText, Ports, Wait
 ADDRESSES = (0x48, 0x49, 0x4A, 0x4B)  # an ADS1115 can have
 INPUTS = range(4)
 CONVERSION_S = 0.010  # at 128 conversions a second: 7.8 ms
+LOOKS = 10
+READY = 0x80  # in the upper byte of the configuration
 CONFIG, RESULT = 1, 0
 SINGLE_SHOT = 0x8000 | 0x0100 | 0x0080 | 0x0003  # begin, one conversion, 128 a second, no comparator
 FULL_SCALE_V = 4.096
@@ -91,7 +93,12 @@ class Finder:
     def _volts(self, bus: int, address: int, number: int) -> float:
         config = SINGLE_SHOT | (4 + number) << 12 | 1 << 9  # against ground, +-4.096 V
         self._transfer(bus, address, bytes((CONFIG, *config.to_bytes(2, "big"))), 0)
-        self._wait(CONVERSION_S)
+        for _ in range(LOOKS):  # the result before it is over is that of another input
+            self._wait(CONVERSION_S)
+            if self._register(bus, address, CONFIG)[0] & READY:
+                break
+        else:
+            raise OSError(110, "the conversion does not end")
         return int.from_bytes(self._register(bus, address, RESULT), "big", signed=True) * FULL_SCALE_V / 32768.0
 
     def _register(self, bus: int, address: int, register: int) -> bytes:

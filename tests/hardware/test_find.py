@@ -7,7 +7,9 @@ from collections.abc import Iterator
 import pytest
 from click.testing import CliRunner
 
-from controller.cli.find import find
+from controller.cli.find import find, listed
+from controller.config.load import load
+from controller.config.rigs import shipped
 from controller.hardware.find import Finder, Moved, moved
 from simulator.boards.bench import BenchPorts
 from simulator.boards.clock import VirtualClock
@@ -38,6 +40,12 @@ class Hands:
         self.wait(60.0)
         return moved(before, self.finder.look())
 
+    def lower(self, float_: str, taken: tuple[str, ...] = ()) -> list[Moved]:
+        before = self.finder.look()
+        self.bench.fault(float_, "stuck_open")
+        self.wait(1.0)
+        return moved(before, self.finder.look(), taken)
+
 
 @pytest.fixture
 def hands() -> Iterator[Hands]:
@@ -47,7 +55,7 @@ def hands() -> Iterator[Hands]:
 
 
 def test_it_lists_the_converters_and_thermometers_that_are_there(hands: Hands) -> None:
-    assert hands.finder.chips() == [(1, 0x48), (1, 0x49)]
+    assert hands.finder.chips() == [(1, 0x48), (1, 0x49), (1, 0x4A)]
     seen = hands.finder.look()
     assert sorted(seen.celsius) == [f"28-0b0a7e11000{n}" for n in (1, 2, 3)]
     assert seen.silent == ()
@@ -62,7 +70,8 @@ def test_warming_a_probe_names_it(hands: Hands) -> None:
 
 
 def test_lowering_the_left_float_names_its_pin(hands: Hands) -> None:
-    assert [m.name for m in hands.touch(level_h_mm=20.0)] == ["pin 6"]
+    """By hand: the lye stays where it is."""
+    assert [m.name for m in hands.lower("level_hydrogen")] == ["pin 6"]
 
 
 def test_opening_the_tap_names_the_pin_of_the_meter(hands: Hands) -> None:
@@ -76,10 +85,7 @@ def test_pressure_names_the_input_of_the_converter(hands: Hands) -> None:
 
 
 def test_what_is_known_already_is_not_named_again(hands: Hands) -> None:
-    before = hands.finder.look()
-    hands.bench.behind.script["level_h_mm"] = 20.0
-    hands.wait(1.0)
-    assert moved(before, hands.finder.look(), taken=["pin 6"]) == []
+    assert hands.lower("level_hydrogen", taken=("pin 6",)) == []
 
 
 def test_a_probe_that_cannot_be_read_is_listed_all_the_same(hands: Hands) -> None:
@@ -99,6 +105,18 @@ def test_no_pin_is_opened_but_those_named_and_none_is_driven(hands: Hands) -> No
     hands.finder.look()
     assert driven == []
     assert {int(info.name.removeprefix("GPIO")) for info in hands.ports.pins._reservations} == set(INPUTS)
+
+
+def test_an_input_whose_conversion_does_not_end_is_left_out_and_not_given_the_number_of_another(hands: Hands) -> None:
+    hands.bench.fault("converter 0x48", "never_ready")
+    assert {address for _, address, _ in hands.finder.look().volts} == {0x49, 0x4A}
+
+
+def test_what_is_there_is_listed_with_the_signal_that_the_rig_file_has_on_it(hands: Hands) -> None:
+    lines = listed(hands.finder.look(), hands.finder, load(shipped("boathouse"))).splitlines()
+    assert any(line.endswith("V   current") for line in lines)
+    assert any(line.startswith("thermometer 28-0b0a7e110001") and line.endswith("cell_temperature") for line in lines)
+    assert any(line.startswith("pin 6 ") and line.endswith("level_hydrogen") for line in lines)
 
 
 def test_where_nothing_runs_it_says_so() -> None:
