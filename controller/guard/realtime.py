@@ -21,10 +21,10 @@ def lock_memory() -> str:
     return f"memory is not locked ({os.strerror(ctypes.get_errno())}): a scan may wait for the card"
 
 
-def first_in_line() -> str:
+def first_in_line(priority: int = PRIORITY) -> str:
     """Empty when granted. For this thread only: those started later are ordinary again."""
     try:
-        os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(PRIORITY))
+        os.sched_setscheduler(0, os.SCHED_FIFO | os.SCHED_RESET_ON_FORK, os.sched_param(priority))
     except OSError as error:
         return f"no real-time priority ({error.strerror}): a busy machine may delay a scan"
     return ""

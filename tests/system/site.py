@@ -12,7 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
@@ -29,7 +29,6 @@ from controller.hardware.description import Hardware
 from simulator.boards.client import control
 
 PATIENCE_S = 60.0  # for anything that should happen at once: the machine may be busy
-BENCH_PRIORITY = 40  # below the guard's
 PROGRAM = ("-m", "controller.cli")
 STATES_WITH_POWER = ("ramping", "venting", "running")
 
@@ -113,8 +112,6 @@ class Site:
         except AssertionError:
             self.close()
             raise
-        with suppress(PermissionError):  # hardware waits for nobody, nor does what stands for it, where that is granted
-            os.sched_setscheduler(self.bench.pid, os.SCHED_FIFO, os.sched_param(BENCH_PRIORITY))
 
     def _spawn(self, args: list[str]) -> subprocess.Popen[str]:
         return subprocess.Popen(
