@@ -25,7 +25,7 @@ class Contactor:
         self.pulled_in = False  # the armature, and with it the contact that seals the coil in
         self.path = False  # the current path
         self._bounced = False  # the auxiliary as its bounce leaves it
-        self._moves: list[tuple[float, str]] = []  # what comes: armature in or out, auxiliary open or closed
+        self.moves: list[tuple[float, str]] = []  # what comes: armature in or out, auxiliary open or closed
         self.fault = ""
         self.amount = 0.0
 
@@ -40,7 +40,7 @@ class Contactor:
         if on is self.coil_on:
             return
         self.coil_on = on
-        self._moves.clear()
+        self.moves.clear()
         if on is not self.pulled_in:
             self._move(at_s)
         self._bounced = self.pulled_in
@@ -48,7 +48,7 @@ class Contactor:
     def set_fault(self, kind: str, amount: float, at_s: float) -> None:
         """A fault begins, or all end (kind empty): then the armature follows its coil again."""
         self.fault, self.amount = kind, amount
-        self._moves.clear()
+        self.moves.clear()
         if kind == "recloses":
             self.path = True
         follows = self.path is self.coil_on and self.pulled_in is self.coil_on
@@ -58,12 +58,12 @@ class Contactor:
     @property
     def next_s(self) -> float:
         """When something moves next, if nothing is done to the coil."""
-        return self._moves[0][0] if self._moves else math.inf
+        return self.moves[0][0] if self.moves else math.inf
 
     def settle(self, at_s: float) -> None:
         """Everything that moves until then."""
-        while self._moves and self._moves[0][0] <= at_s:
-            now_s, what = self._moves.pop(0)
+        while self.moves and self.moves[0][0] <= at_s:
+            now_s, what = self.moves.pop(0)
             if what == "in":
                 self._arrives(True, now_s)
             elif what == "out":
@@ -75,7 +75,7 @@ class Contactor:
         travel_s = self._closes_in_s if self.coil_on else self._opens_in_s
         if self.fault == "slow":
             travel_s = self.amount
-        self._moves.append((at_s + travel_s, "in" if self.coil_on else "out"))
+        self.moves.append((at_s + travel_s, "in" if self.coil_on else "out"))
 
     def _arrives(self, pulled_in: bool, at_s: float) -> None:
         if pulled_in and self.fault == "will_not_close":
@@ -86,7 +86,7 @@ class Contactor:
         self.path = pulled_in or (self.fault in ("one_pole_welded", "recloses") and self.path)
         self._bounced = pulled_in
         bounce = ("open", "closed") if pulled_in else ("closed", "open")
-        self._moves += [(at_s + BOUNCE_S * (i + 1) / 2, state) for i, state in enumerate(bounce)]
+        self.moves += [(at_s + BOUNCE_S * (i + 1) / 2, state) for i, state in enumerate(bounce)]
         if self.fault == "chatter" and self.coil_on:
-            self._moves.append((at_s + 0.5 / self.amount, "out" if pulled_in else "in"))
-            self._moves.sort()
+            self.moves.append((at_s + 0.5 / self.amount, "out" if pulled_in else "in"))
+            self.moves.sort()

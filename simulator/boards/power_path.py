@@ -76,8 +76,12 @@ class PowerPath:
             self.now_s = now_s
 
     def _next_s(self) -> float:
-        second_s = float("inf") if self.second is None else self.second.next_s
-        return min(self.watchdog.next_s, self.main.next_s, second_s)
+        next_s = self.watchdog.next_s
+        if self.main.moves:
+            next_s = min(next_s, self.main.next_s)
+        if self.second is not None and self.second.moves:
+            next_s = min(next_s, self.second.next_s)
+        return next_s
 
     def _settle(self, at_s: float) -> None:
         self.now_s = max(self.now_s, at_s)

@@ -49,6 +49,8 @@ SENSOR_FAULTS = {
 class Sensor:
     """Follows a quantity. `shown` is what its electronics then turn into volts, bytes or a contact."""
 
+    __slots__ = ("_follows", "_lag_s", "_noise", "fault", "shown")
+
     def __init__(self, lag_s: float, noise: Random) -> None:
         self._lag_s = lag_s
         self._noise = noise

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from random import Random
 
 from simulator.instruments.sensor import Fault
@@ -45,16 +44,18 @@ class Turbine:
     def edges(
         self, flow_l_min: float, from_s: float, to_s: float, fault: Fault | None = None
     ) -> list[tuple[float, bool]]:
-        kind = "" if fault is None else fault.kind
-        if fault is not None and kind in ("spikes", "hum"):
+        if fault is None:
+            return self._turning(flow_l_min, from_s, to_s)
+        kind = fault.kind
+        if kind in ("spikes", "hum"):
             self._level = False
             return self._spurious(fault, from_s, to_s)
         if kind == "stuck":
             return []
-        edges = list(self._turning(flow_l_min, from_s, to_s))
-        if fault is not None and kind == "loses":
+        edges = self._turning(flow_l_min, from_s, to_s)
+        if kind == "loses":
             edges = [edge for edge in edges if self._comes(edge[1], fault.amount)]
-        if fault is not None and kind == "burst":
+        if kind == "burst":
             edges = _burst(edges, self._level, int(fault.amount), fault.since_s, from_s, to_s)
         return edges
 
@@ -64,18 +65,22 @@ class Turbine:
             self._came = self._noise.random() >= lost
         return self._came
 
-    def _turning(self, flow_l_min: float, from_s: float, to_s: float) -> Iterator[tuple[float, bool]]:
-        hz = max(flow_l_min, 0.0) * self._per_litre / 60.0
+    def _turning(self, flow_l_min: float, from_s: float, to_s: float) -> list[tuple[float, bool]]:
+        found: list[tuple[float, bool]] = []
+        if flow_l_min <= 0.0:
+            return found
+        hz = flow_l_min * self._per_litre / 60.0
         at_s = from_s
-        while hz > 0.0 and at_s + self._to_next / hz <= to_s:
+        while at_s + self._to_next / hz <= to_s:
             at_s += self._to_next / hz
             self._level = not self._level
             if self._level:
                 self.pulses += 1
                 self._magnet = (self._magnet + 1) % MAGNETS
             self._to_next = self._spacing[self._magnet] / 2.0
-            yield at_s, self._level
+            found.append((at_s, self._level))
         self._to_next -= hz * (to_s - at_s)
+        return found
 
     def _spurious(self, fault: Fault, from_s: float, to_s: float) -> list[tuple[float, bool]]:
         edges, self._pending = self._pending, []

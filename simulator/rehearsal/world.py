@@ -33,7 +33,8 @@ from simulator.plant.inputs import RUN30
 from simulator.plant.parameters import Parameters
 from simulator.plant.start import cold_start, steady_state
 from simulator.plant.state import State as PlantState
-from simulator.rehearsal.quick import QuickBench, QuickInstruments
+from simulator.rehearsal.quick import QuickBench
+from simulator.rehearsal.quick_instruments import QuickInstruments
 from simulator.rehearsal.virtual import (
     FRIEND,
     Incidents,
