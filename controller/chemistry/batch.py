@@ -146,17 +146,6 @@ def fraction_after(
 
 
 @elementwise
-def carbonate_from_air_mol(air_l: float, co2_fraction: float = AIR_CO2_FRACTION) -> float:
-    """Carbonate from air that passes through or over the lye, mol, all its carbon dioxide taken up: the most it can be.
-
-    air_l: 0 L and up, at 25 C. co2_fraction: 0 to 0.1. Each mole takes two of hydroxide. Source: CO2 + 2 OH-.
-    """
-    within("air_l", air_l, 0.0, 1e9, "L")
-    within("co2_fraction", co2_fraction, 0.0, 0.1, "(share by volume)")
-    return air_l * co2_fraction / AIR_L_MOL
-
-
-@elementwise
 def carbonate_open_surface_mol(
     surface_m2: float, hours: float, co2_fraction: float = AIR_CO2_FRACTION, transfer_m_s: float = OPEN_SURFACE_M_S
 ) -> float:

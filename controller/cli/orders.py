@@ -14,7 +14,6 @@ from controller.core.commands import Verb
 
 WHO = click.option("--who", default=login, show_default="your login", help="Who asks.")
 S_PER_H = 3600.0
-Fields = dict[str, object]
 
 
 def ask(run_dir: Path, as_json: bool, verb: Verb, done: str, **fields: object) -> None:

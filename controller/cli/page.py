@@ -15,7 +15,10 @@ from controller.cli.problems import Problem
 from controller.link.messages import ROOT
 
 if TYPE_CHECKING:
+    import segno
+
     from controller.link.broker import Address
+    from controller.page.people import People
 
 
 def _state_folder() -> Path:
@@ -219,7 +222,7 @@ def people(state: Path) -> None:
         click.echo("Nobody yet. Add somebody with: lyewatch page person NAME --role operator")
 
 
-def _people(state: Path):  # type: ignore[no-untyped-def]
+def _people(state: Path) -> People:
     try:
         from controller.page.people import People
     except ImportError as error:
@@ -275,7 +278,7 @@ def authority(state: Path, names: tuple[str, ...], port: int, authority_port: in
     click.echo(f"The page is then at {_address('0.0.0.0', port, True, names)}")
 
 
-def _square(code: "segno.QRCode") -> str:  # type: ignore[name-defined]  # noqa: F821, UP037
+def _square(code: segno.QRCode) -> str:
     """The code in half blocks: two rows of modules a line, light on dark as phones expect it on a terminal."""
     rows = [list(r) for r in code.matrix_iter(scale=1, border=2)]
     if len(rows) % 2:

@@ -113,14 +113,6 @@ def _part_of(name: str, share: float) -> Callable[[Facts], float | None]:
     return worked
 
 
-def _less_than(name: str, by: float) -> Callable[[Facts], float | None]:
-    def worked(facts: Facts) -> float | None:
-        base = facts.chosen.get(name)
-        return None if base is None else base - by
-
-    return worked
-
-
 def _per_cell(volts: float) -> Callable[[Facts], float]:
     return lambda facts: volts * facts.file.cell.cells_in_series
 

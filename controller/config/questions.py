@@ -138,7 +138,6 @@ PARTS = {
     "horn": "a horn",
     "dead man": "somebody outside this machine is told when it falls silent",
 }
-MOST = ", ".join(PARTS)
 
 
 def _one_of(key: str, asks: str, default: str, choices: Mapping[str, str]) -> Question:

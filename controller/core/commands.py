@@ -79,5 +79,3 @@ MAY_ASK: dict[Verb, frozenset[Source]] = {
     Verb.DRIVE: frozenset({Source.LOCAL}),
     Verb.TOPPED_UP: AT_THE_RIG,
 }
-
-CAN_ENERGISE = frozenset({Verb.START, Verb.SET_CURRENT, Verb.RESET, Verb.RENEW})  # quote a challenge when remote

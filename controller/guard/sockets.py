@@ -31,13 +31,12 @@ _CREDENTIALS = struct.Struct("3i")
 class Peer:
     """One connection."""
 
-    __slots__ = ("frames", "lost_frames", "socket", "source")
+    __slots__ = ("frames", "socket", "source")
 
     def __init__(self, connected: socket.socket, source: Source) -> None:
         self.socket: socket.socket | None = connected
         self.source = source
         self.frames = False
-        self.lost_frames = 0
 
     def send(self, data: bytes) -> bool:
         """Whether it was taken; never waits. Lets go of a peer that is gone or does not read."""
@@ -57,7 +56,6 @@ class Peer:
         try:
             self.socket.send(data, socket.MSG_DONTWAIT | socket.MSG_NOSIGNAL)
         except BlockingIOError:
-            self.lost_frames += 1
             return False
         except OSError:
             self.close()

@@ -50,7 +50,7 @@ class Ear:
 
     def _connected(self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         if reason.is_failure:
-            print(f"lyewatch notify: the broker refuses: {reason}", file=sys.stderr)  # noqa: T201
+            sys.stderr.write(f"lyewatch notify: the broker refuses: {reason}\n")
             return
         client.subscribe([(f"{ROOT}/+/{what}", 1) for what in HEARS])
         client.publish(self._presence, b'{"present":"here"}', qos=1, retain=True)

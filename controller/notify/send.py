@@ -131,7 +131,7 @@ class Postman:
         try:
             taken = self._service(title, text.body, text.urgency == "now")
         except Exception as error:  # noqa: BLE001 - whatever a service does, the others go on
-            print(f"lyewatch notify: {self.name}: {error}", file=sys.stderr)  # noqa: T201
+            sys.stderr.write(f"lyewatch notify: {self.name}: {error}\n")
             taken = False
         if taken:
             self._drop(asked_s, text)
@@ -140,7 +140,7 @@ class Postman:
             return True
         if self._dead_since_s is None:
             self._dead_since_s = self._now()
-            print(f"lyewatch notify: {self.name} does not take messages", file=sys.stderr)  # noqa: T201
+            sys.stderr.write(f"lyewatch notify: {self.name} does not take messages\n")
         elif not self._complained and self._now() - self._dead_since_s >= DEAD_S:
             self._complained = True
             self._complain()

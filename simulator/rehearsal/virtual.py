@@ -32,7 +32,6 @@ class Caller(Peer):
         self.socket = None
         self.source = source
         self.frames = False
-        self.lost_frames = 0
 
     def send(self, data: bytes) -> bool:
         return True

@@ -1,3 +1,5 @@
+"""Every jig in turn: real driver, emulated chip, fake."""
+
 from __future__ import annotations
 
 import tempfile

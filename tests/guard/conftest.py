@@ -1,3 +1,5 @@
+"""A desk without keys, and lines to it."""
+
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator

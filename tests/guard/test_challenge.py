@@ -1,3 +1,5 @@
+"""Signed requests: a challenge is good once, for ten seconds of the guard's own time, and for enrolled keys alone."""
+
 from __future__ import annotations
 
 from pathlib import Path

@@ -1,3 +1,5 @@
+"""What is written around a trip comes back whole, or not at all."""
+
 from __future__ import annotations
 
 from pathlib import Path

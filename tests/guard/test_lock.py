@@ -1,3 +1,5 @@
+"""Two guards never drive the same pins."""
+
 from __future__ import annotations
 
 import subprocess

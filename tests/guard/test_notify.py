@@ -1,3 +1,5 @@
+"""What the service manager is told."""
+
 from __future__ import annotations
 
 import socket

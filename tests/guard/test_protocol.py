@@ -1,3 +1,5 @@
+"""What may be said to the guard's sockets, and what is refused."""
+
 from __future__ import annotations
 
 import json

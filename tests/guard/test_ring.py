@@ -1,3 +1,5 @@
+"""Events and frames of the last minutes, by number."""
+
 from __future__ import annotations
 
 import pytest

@@ -1,3 +1,5 @@
+"""Nobody at a socket delays a scan, crowds out a stop, or passes for somebody else."""
+
 from __future__ import annotations
 
 import os

@@ -1,3 +1,5 @@
+"""Slow sensors and the card are waited for in threads; one that fails goes on and says so."""
+
 from __future__ import annotations
 
 import threading

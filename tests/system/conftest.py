@@ -1,3 +1,5 @@
+"""A bench of real processes."""
+
 from __future__ import annotations
 
 from collections.abc import Iterator

@@ -1,3 +1,5 @@
+"""A guard frozen at random instants, in short: `python -m tests.system.freeze --count 2000` is the long form."""
+
 from __future__ import annotations
 
 import os
@@ -8,7 +10,6 @@ COUNT = int(os.environ.get("LYEWATCH_FREEZES", "8"))
 
 
 def test_a_guard_frozen_at_random_instants_never_closes_a_contact_that_had_opened() -> None:
-    """A short form of `python -m tests.system.freeze --count 2000`."""
     found = many(COUNT, "short")
     assert [f for f in found if f.wrong] == [], report(found)
     assert len(found) == COUNT
