@@ -7,10 +7,13 @@ import pytest
 
 from simulator.faults.library import LIBRARY
 from simulator.rehearsal.equality import compare, levels_agree, shortened
+from simulator.rehearsal.rigs import find
 from simulator.rehearsal.runner import play
 from simulator.rehearsal.scenario import FaultEntry, Scenario
 from simulator.rehearsal.stock import cases
 from simulator.rehearsal.world import Level, Physical
+
+from .conftest import TODAY
 
 SECONDS = 16.0  # the fault comes at 10
 
@@ -27,6 +30,13 @@ def test_both_levels_say_the_same_in_the_same_scans(name: str, boathouse: Physic
 def test_the_minimal_bench_too(name: str, minimal: Physical) -> None:
     [case] = [case for case in cases(minimal) if case.name == name]
     assert levels_agree(shortened(case, SECONDS), minimal).differs == ""
+
+
+@pytest.mark.parametrize("name", ["cell-shorted", "sensor-stuck cell_2"])
+def test_the_bench_with_a_tap_on_each_cell_too(name: str) -> None:
+    tapped = find("drooping", TODAY)
+    [case] = [case for case in cases(tapped) if case.name == name]
+    assert levels_agree(shortened(case, SECONDS), tapped).differs == ""
 
 
 def test_a_difference_names_the_first_scan_and_what_differs(boathouse: Physical) -> None:
