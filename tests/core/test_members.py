@@ -77,6 +77,18 @@ def test_a_lost_member_is_said_by_name_once_the_loss_has_lasted(needed: int, mem
     assert cleared(bench) == [alarm.subject]
 
 
+@pytest.mark.parametrize(("unseen_s", "said"), [(2.875, 0), (3.0, 1)])
+def test_a_loss_has_lasted_at_three_sample_periods_exactly(unseen_s: float, said: int) -> None:
+    bench = voting(2, 3)
+    bench.run(5.0)
+    gone = bench.memory.values[6]._replace(number=None, good_stamp_s=1024.0)
+    values = (*bench.memory.values[:6], gone, *bench.memory.values[7:])
+    memory = bench.memory._replace(values=values)
+    scan = Scan(bench.rig, memory, Inputs(bench.readings(), bench.pins), 1024.0 + unseen_s)
+    compare(scan)
+    assert len(scan.events) == said
+
+
 def test_two_of_three_run_on_with_two_and_one_of_two_trips_on_the_one_it_lost() -> None:
     for needed, members, runs in ((2, 3, True), (1, 2, False)):
         bench = voting(needed, members)
