@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import statistics
 import threading
 import time
 from collections.abc import Iterator
@@ -87,24 +88,27 @@ def test_a_shelved_alarm_says_until_when(running: Running) -> None:
 
 
 def test_a_stop_comes_through_a_thousand_messages_a_second(running: Running) -> None:
-    """Bounded by the guard's own clock: the stop is taken within a second of it while the flood goes on."""
+    """The flood costs a stop less than a second, whatever else this machine does meanwhile."""
+
+    def stopped(ident: str) -> float:
+        sent_s = time.monotonic()
+        ask = m.CommandAsk(verb="stop", client="phone", id=ident)
+        running.onlooker.publish(running.topic("command"), ask.model_dump_json())
+        until(lambda: any(r["id"] == ident for r in running.onlooker.of("/reply/phone")))
+        return time.monotonic() - sent_s
+
     running.guard.ask(Command(Verb.START, Source.LOCAL))
     until(lambda: running.state()["state"] == "running")
     flooding, over = Flood(running), threading.Event()
     flooding.begin(over)
     until(lambda: flooding.sent > 2000)
-    stops: list[float] = []
-    for nth in range(3):
-        sent_s = flooding.now_s()
-        ask = m.CommandAsk(verb="stop", client="phone", id=f"s{nth}")
-        running.onlooker.publish(running.topic("command"), ask.model_dump_json())
-        until(lambda ident=ask.id: any(r["id"] == ident for r in running.onlooker.of("/reply/phone")))  # type: ignore[misc]
-        stops.append(flooding.now_s() - sent_s)
+    stops = [stopped(f"s{nth}") for nth in range(3)]
     rate = flooding.rate()
     over.set()
     flooding.end()
+    quiet_s = statistics.median(stopped(f"q{nth}") for nth in range(3))
     assert rate >= 1000.0
-    assert sorted(stops)[1] < 1.0, stops
+    assert statistics.median(stops) < 1.0 + quiet_s, stops
     until(lambda: running.state()["state"] in ("stopping", "cooling", "off"))
     refused = running.onlooker.of("/link")[-1]["refused"]
     until(lambda: sum(running.onlooker.of("/link")[-1]["refused"].values()) > 1000, what=str(refused))
@@ -115,21 +119,20 @@ class Flood:
 
     JUNK = (b"{", b"", b'{"verb":"start","client":"x","id":"1"}', b"\xff" * 50, b"x" * 9000, b'{"verb":"go"}')
 
+    A_SECOND = 1500
+
     def __init__(self, running: Running) -> None:
         self._topic, self._client = running.topic("command"), Onlooker(running.broker.port, "nothing/here")
         self.sent = 0
         self._thread: threading.Thread | None = None
 
-    @staticmethod
-    def now_s() -> float:
-        return time.monotonic()
-
     def begin(self, over: threading.Event) -> None:
-        self._began_s = self.now_s()
+        self._began_s = time.monotonic()
 
         def go() -> None:
             while not over.is_set():
-                for _ in range(25):
+                behind = int(self.A_SECOND * (time.monotonic() - self._began_s)) - self.sent
+                for _ in range(behind):
                     self._client.throw(self._topic, self.JUNK[self.sent % len(self.JUNK)])
                     self.sent += 1
                 over.wait(0.012)
@@ -138,7 +141,7 @@ class Flood:
         self._thread.start()
 
     def rate(self) -> float:
-        return self.sent / (self.now_s() - self._began_s)
+        return self.sent / (time.monotonic() - self._began_s)
 
     def end(self) -> None:
         assert self._thread is not None
