@@ -120,8 +120,8 @@ def page(built: Built, view: dict[str, Any] | None, me: dict[str, Any] | None) -
         text = _first_text(view, now_s)
     fill = {
         "TITLE": TEXTS["title"],
-        "STYLE": built.style,
         "EARLY": built.early,
+        "STYLE": built.style,
         "FIRST_TEXT": text + f"<noscript>{TEXTS['no_script']}</noscript>",
         "FIRST_DATA": data,
         "SCRIPT": built.script,

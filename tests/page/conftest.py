@@ -24,11 +24,28 @@ def browser_of_all() -> Iterator[Browser]:
         yield found
 
 
+@pytest.fixture(scope="session")
+def stages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], Stage]]:
+    """One set of processes for as many tests as leave it well; each finds it as new."""
+    made: list[Stage] = []
+
+    def ready() -> Stage:
+        if made and made[-1].well:
+            made[-1].as_new()
+        else:
+            for ill in made:
+                ill.close()
+            made[:] = [Stage(tmp_path_factory.mktemp("stage"), "--open-view")]
+        return made[-1]
+
+    yield ready
+    for stage in made:
+        stage.close()
+
+
 @pytest.fixture
-def stage(tmp_path: Path) -> Iterator[Stage]:
-    made = Stage(tmp_path, "--open-view")
-    yield made
-    made.close()
+def stage(stages: Callable[[], Stage]) -> Stage:
+    return stages()
 
 
 @pytest.fixture

@@ -38,6 +38,10 @@ from tests.page.scenes import SCENES
 Scene = Callable[..., StateNow]
 
 
+def _obeys(ask: CommandAsk) -> tuple[bool, str] | None:
+    return True, f"{ask.verb}: done"
+
+
 class PretendLink:
     """Publishes one scene a period. Change `scene` or `changes` and call `say` to publish at once."""
 
@@ -53,7 +57,7 @@ class PretendLink:
         self.changes: dict[str, Any] = {}
         self.number = 0
         self.boot = BOOT
-        self.answer: Callable[[CommandAsk], tuple[bool, str] | None] = lambda ask: (True, f"{ask.verb}: done")
+        self.answer: Callable[[CommandAsk], tuple[bool, str] | None] = _obeys
         self.asked: queue.Queue[CommandAsk] = queue.Queue()
         self.logged: queue.Queue[LogEntry] = queue.Queue()
         self.frozen = silent
@@ -71,6 +75,17 @@ class PretendLink:
         self.client.loop_start()
         self._thread = threading.Thread(target=self._play, daemon=True)
         self._thread.start()
+
+    def as_new(self) -> int:
+        """Running, speaking, obeying; the number that it has said so under."""
+        with self._lock:
+            self.frozen, self.boot, self.answer = False, BOOT, _obeys
+            self.asked, self.logged = queue.Queue(), queue.Queue()
+            return self.show("running").number
+
+    @property
+    def ended(self) -> bool:
+        return self._ended.is_set()
 
     def _presence(self, present: str) -> str:
         return Presence(rig=self.rig, present=present, time_s=time.time()).model_dump_json()

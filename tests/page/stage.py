@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -45,6 +46,7 @@ class Stage:
         self.port = free_port()
         self.state = folder / "state"
         self._process: subprocess.Popen[bytes] | None = None
+        self._tokens: dict[str, str] = {}
         self.start_page()
 
     @property
@@ -90,6 +92,30 @@ class Stage:
             self._process.wait(10)
             self._process = None
 
+    @property
+    def well(self) -> bool:
+        """Whether every process is still there, and every rig has a link that speaks."""
+        there = self._process is not None and self._process.poll() is None and self.broker.runs
+        return there and not any(link.ended for link in self.links.values())
+
+    def as_new(self) -> None:
+        """As it was when it was made: every rig runs and speaks, and the page has heard so."""
+        numbers = {rig: link.as_new() for rig, link in self.links.items()}
+
+        def heard() -> bool:
+            return all(_number(self.text(f"/rig/{rig}")) >= number for rig, number in numbers.items())
+
+        until(heard, what="every rig as new")
+
+    def logged_in_as(self, name: str, role: str) -> dict[str, Any]:
+        """What a browser keeps of somebody who is logged in. Logs in once: log-ins are slowed down."""
+        if name not in self._tokens:
+            self.person(name, role)
+            with self.logged_in(name) as client:
+                self._tokens[name] = client.cookies["lyewatch"]
+        cookie = {"name": "lyewatch", "value": self._tokens[name], "domain": "127.0.0.1", "path": "/", "expires": -1}
+        return {"cookies": [cookie | {"httpOnly": True, "secure": False, "sameSite": "Strict"}], "origins": []}
+
     def person(self, name: str, role: str) -> None:
         People(self.state).add(name, role, PASSWORD)
 
@@ -118,6 +144,12 @@ class Stage:
         for link in self.links.values():
             link.close()
         self.broker.stop()
+
+
+def _number(html: str) -> int:
+    """Under which the newest state in a page was told."""
+    found = re.search(r'"number":(\d+)', html)
+    return int(found[1]) if found else 0
 
 
 @contextmanager

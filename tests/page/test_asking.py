@@ -34,9 +34,8 @@ def log_in(page: Page, stage: Stage, name: str) -> None:
 
 @pytest.fixture
 def operator(stage: Stage, look: Look) -> Page:
-    stage.person("ada", "operator")
-    page = look(stage)
-    log_in(page, stage, "ada")
+    page = look(stage, "/rig/boathouse#act", storage_state=stage.logged_in_as("ada", "operator"))
+    page.get_by_role("button", name="Log out").wait_for()
     return page
 
 

@@ -21,6 +21,7 @@ from controller.page.limits import ASKERS_AT_MOST, RATES, Limits
 from controller.page.people import SESSION_S, People, Role
 from tests.broker import until
 from tests.page.stage import PASSWORD, Stage, phone
+from tests.page.test_looking import violations
 
 LOOK = {"rig": "boathouse", "what": "events"}
 
@@ -54,6 +55,7 @@ def test_the_log_in_page_lets_in_with_the_right_password_only(closed: Stage, bro
     page = context.new_page()
     page.goto(closed.address)
     page.get_by_label("Name").fill("ada")
+    assert violations(page) == []
     page.get_by_label("Password").fill("not the pass phrase")
     page.get_by_role("button", name="Log in").click()
     expect(page.get_by_role("alert")).to_contain_text("name or password is wrong")

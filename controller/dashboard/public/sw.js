@@ -3,6 +3,7 @@ const KEPT = 'lyewatch-BUILD_ID'
 const FILES = ['/shell', '/a/BUILD_ID/trend.js', '/icon.svg', '/manifest.webmanifest']
 
 self.addEventListener('install', (event) => {
+  event.addRoutes?.({ condition: { urlPattern: { pathname: '/live' } }, source: 'network' }) // past this worker, where a browser can
   event.waitUntil(caches.open(KEPT).then((c) => c.addAll(FILES)).then(() => self.skipWaiting()))
 })
 self.addEventListener('activate', (event) => {
