@@ -394,8 +394,19 @@ UNKNOWN = Advice(
 )
 
 
+LOST_DEVICE = Advice(
+    "morning",
+    "The plug, cable and supply of the board that several sensors hang on.",
+    "Reseat it with the supply unplugged; then see all its sensors, and reset.",
+    "Do not bridge its sensors: the rig trips on what it cannot see.",
+)
+_DEVICES = ("converter 0x", "1-Wire bus")  # as the drivers name what several signals share
+
+
 def advice(cause: str) -> Advice:
-    """What to do about a cause, by its name. A lost device, or a limit that the rig file named itself, gets caution."""
+    """What to do about a cause, by its name. A limit that the rig file named itself gets caution."""
     known = ADVICE.get(cause) or ADVICE.get(cause.removesuffix(" warn"))
+    if known is None and cause.startswith(_DEVICES):
+        return LOST_DEVICE
     of_a_vote = next((said for ending, said in _OF_A_VOTE.items() if cause.endswith(ending)), UNKNOWN)
     return known or of_a_vote
