@@ -41,6 +41,7 @@ disturbances = st.builds(
     equalising=shares,
     froth=st.floats(1.0, 60.0),
     water_into_lye_ml_s=st.sampled_from([0.0, 1.0, 20.0]),
+    top_up_supply=shares,
     conductivity=shares,
     outlet_h_open=shares,
     outlet_o_open=shares,
