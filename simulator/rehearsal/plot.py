@@ -37,13 +37,13 @@ def picture(record: Record) -> Any:
             title = f"{rig.signals[signal].title}, {rig.signals[signal].unit}"
             _limits(axis, record, signal)
         axis.set_ylabel(title.replace(", ", "\n"), fontsize=8, color=INK)
-        _marks(axis, record)
+        _marks(axis, record, named=axis is axes[0])
         axis.tick_params(labelsize=7, colors=INK)
         for side in ("top", "right"):
             axis.spines[side].set_visible(False)
         axis.margins(x=0.0, y=0.12)
     axes[-1].set_xlabel("seconds", fontsize=8, color=INK)
-    figure.legend(*axes[0].get_legend_handles_labels(), loc="upper right", fontsize=7, frameon=False, ncols=2)
+    figure.legend(*axes[0].get_legend_handles_labels(), loc="upper right", fontsize=7, frameon=False, ncols=3)
     first = first_out(record)
     what = f"tripped by {first}" if first else f"no trip, ended {record.end_state}"
     figure.suptitle(f"{record.scenario.title}: {what}", fontsize=10, color=INK, x=0.01, ha="left")
@@ -96,16 +96,19 @@ def _limits(axis: Axes, record: Record, signal: int) -> None:
                           color=colour, ha="right", va="bottom")  # fmt: skip
 
 
-def _marks(axis: Axes, record: Record) -> None:
-    if record.fault_s is not None:
-        axis.axvline(record.fault_s, color=FAULT, linewidth=1.0)
-        axis.annotate("fault", (record.fault_s, 1.0), xycoords=("data", "axes fraction"), fontsize=6, color=FAULT)
-    for at_s, _ in trips(record)[:1]:
-        axis.axvline(at_s, color=TRIP, linewidth=1.0)
-        axis.annotate("trip", (at_s, 1.0), xycoords=("data", "axes fraction"), fontsize=6, color=TRIP)
+def _marks(axis: Axes, record: Record, named: bool) -> None:
+    """named: with words, which one panel is enough for; the fault's to the left of its line, for a trip may follow."""
+    trip_s = next((at_s for at_s, _ in trips(record)), None)
+    for at_s, word, colour, side in ((record.fault_s, "fault ", FAULT, "right"), (trip_s, " trip", TRIP, "left")):
+        if at_s is not None:
+            axis.axvline(at_s, color=colour, linewidth=1.0)
+            if named:
+                axis.annotate(word, (at_s, 1.0), xycoords=("data", "axes fraction"), fontsize=7, color=colour, ha=side)
+    label = "current can flow" if named else ""
     for (from_s, on), (to_s, _) in zip(record.powered, [*record.powered[1:], (record.simulated_s, False)], strict=True):
         if on:
-            axis.axvspan(from_s, to_s, ymin=0.0, ymax=0.03, color=SEEN, alpha=0.6, linewidth=0)
+            axis.axvspan(from_s, to_s, ymin=0.0, ymax=0.04, color=SEEN, alpha=0.6, linewidth=0, label=label)
+            label = ""
 
 
 def save(record: Record, path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from random import Random
 from typing import NamedTuple
 
@@ -64,19 +65,27 @@ class _Again:
             self.difference = Difference(frame.memory.scan, frame.memory.now_s, what)
 
 
-def soak(physical: Physical, hours: float, seed: int) -> Soaked:
-    """Random faults that end after a while, random requests of random people, and a replay beside it."""
+def soak(physical: Physical, hours: float, seed: int, told: Callable[[Soaked], None] = lambda _: None) -> Soaked:
+    """Random faults that end after a while, random requests of random people, and a replay beside it.
+
+    told: is given what there is after each hour, for a day takes minutes.
+    """
     lot = Random(seed)
     through = frozenset(c.name for c in physical.wiring.converter) | {"bus 1"}
     world = World(physical, Level.SIGNALS, seed, allowed_a(physical.rig), through=through, frames=True)
     again = _Again(physical)
     world.mailbox.listener = again.frame
-    faults = commands = trips = 0
+    faults = commands = 0
     states: set[int] = set()
+
+    def so_far() -> Soaked:
+        trips = sum(event.what.name == "TRIP" for _, event in world.heard)
+        return Soaked(again.scans, faults, commands, trips, len(states), again.difference)
+
     scan_s = physical.rig.core.scan_s
     kinds = [k for k in LIBRARY.values() if k.fits is Fits.NOTHING or parts_for(physical.wiring, k.fits)]
     try:
-        for _ in range(round(hours * 3600.0 / scan_s)):
+        for scan in range(1, round(hours * 3600.0 / scan_s) + 1):
             if lot.random() < scan_s / EVERY_S:
                 kind = lot.choice(kinds)
                 parts = parts_for(physical.wiring, kind.fits)
@@ -95,10 +104,11 @@ def soak(physical: Physical, hours: float, seed: int) -> Soaked:
             world.scan()
             if world.state is not None:
                 states.add(int(world.state))
-        trips = sum(event.what.name == "TRIP" for _, event in world.heard)
+            if scan % round(3600.0 / scan_s) == 0:
+                told(so_far())
     finally:
         world.close()
-    return Soaked(again.scans, faults, commands, trips, len(states), again.difference)
+    return so_far()
 
 
 def _can(name: str, on: str, physical: Physical) -> bool:
@@ -107,8 +117,12 @@ def _can(name: str, on: str, physical: Physical) -> bool:
     return not (name.startswith("second-") and physical.wiring.power.second is None)
 
 
+def _tell(so_far: Soaked) -> None:
+    sys.stderr.write(f"{so_far}\n")
+
+
 if __name__ == "__main__":
     given_hours = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
-    result = soak(find("boathouse"), given_hours, 1)
+    result = soak(find("boathouse"), given_hours, 1, _tell)
     sys.stdout.write(f"{result}\n")
     sys.exit(0 if result.difference is None else 1)
