@@ -150,6 +150,7 @@ def main() -> int:
     made.add_argument("--fault", choices=FAULTS, default="short")
     made.add_argument("--busy", action="store_true", help="every core at work meanwhile")
     asked = made.parse_args()
+    scan_s = quick_rig()[0].scan_s
     with all_cores_at_work(asked.busy):
         found = repeat(partial(trips, asked.fault), asked.count, asked.jobs, asked.seed, asked.minutes)
         came_s = repeat(scans, asked.scans, 1, asked.seed, asked.minutes) if asked.scans else []
@@ -160,7 +161,7 @@ def main() -> int:
         sys.stdout.write(line("fault to coil off", [one.coil_off_s for one in found]))
         sys.stdout.write(line("fault to contacts open", [one.open_s for one in found]))
     if came_s:
-        late_s, left_out = punctual(came_s, quick_rig()[0].scan_s)
+        late_s, left_out = punctual(came_s, scan_s)
         sys.stdout.write(line("lateness of a scan", late_s) + f"{len(came_s)} scans, {left_out} left out\n")
     return 1 if wrong or len(found) < asked.count else 0
 
