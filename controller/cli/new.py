@@ -24,12 +24,12 @@ INTRODUCTION = (
 
 
 @click.command(epilog=examples("new shed.toml", 'new shed.toml --yes --set "cells=1 x 50" --set gas=valve'))
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), required=False)
 @click.option("--answers", type=click.Path(path_type=Path, dir_okay=False), help="TOML file of answers by question.")
 @click.option("--set", "given", multiple=True, metavar="QUESTION=ANSWER", help="One answer.")
 @click.option("--yes", is_flag=True, help="Ask nothing: what is not answered is as usual.")
 @click.option("--questions", is_flag=True, help="Print the questions with their usual answers and write nothing.")
-def new(file: Path, answers: Path | None, given: tuple[str, ...], yes: bool, questions: bool) -> None:
+def new(file: Path | None, answers: Path | None, given: tuple[str, ...], yes: bool, questions: bool) -> None:
     """Ask about your rig in plain words and write FILE, its rig file.
 
     Exit 0: written. 1: such a rig cannot be run, and what would do. 2: an answer is not understood.
@@ -39,6 +39,8 @@ def new(file: Path, answers: Path | None, given: tuple[str, ...], yes: bool, que
             _show(question)
             click.echo(f"  {question.key} = {question.default!r}")
         return
+    if file is None:
+        raise click.UsageError("name the file to write, such as shed.toml")
     if file.exists():
         raise Problem(f"{file} is there already: give another name, or move it away", 2)
     said = _from_file(answers) | _from_words(given)
