@@ -206,6 +206,16 @@ DEFAULTS: dict[str, Default] = {
         "Coolant near freezing", ("coolant_inlet",), _ALARM, DOWN, 3.0, 10.0,
         "ice bursts the coolant side and plugs the vent (cp)", _ALWAYS, deadband=1.0,
     ),
+    "terminal hot": Default(
+        "Terminal hot", ("terminal_temperature",), _TRIP, UP, 70.0, 5.0,
+        "a loose joint heats itself loose; PVC insulation is rated for conductors of 70 C (IEC 60364-5-52, "
+        "table 52.1, from memory) (p)",
+        _ALWAYS, deadband=5.0,
+    ),
+    "terminal warn": Default(
+        "Terminal warm", ("terminal_temperature",), _ALARM, UP, 55.0, 5.0,
+        "fifteen kelvin before the trip: time to look at the clamp with power off (p)", _ALWAYS, deadband=2.0,
+    ),
     "over-current": Default(
         "Too much current", ("current",), _TRIP, UP, lambda facts: 1.15 * facts.allowed_a, 1.0,
         "15 % above the largest current allowed; a nudged knob is no fire, so it may last a second (p)",

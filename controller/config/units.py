@@ -41,6 +41,7 @@ STANDARD: dict[str, str] = {
     "coolant_outlet": "temperature",
     "coolant_inlet": "temperature",
     "ambient": "temperature",
+    "terminal_temperature": "temperature",
     "level_hydrogen": "switch",
     "level_oxygen": "switch",
     "level_not_high": "switch",

@@ -360,6 +360,18 @@ ADVICE: dict[str, Advice] = {
         "End what else runs there, and see that its supply and its card are good.",
         "Do not leave the rig alone while scans come late: too late is a trip.",
     ),
+    "terminal hot": Advice(
+        "now",
+        "The joint under the probe, once power is proven off: discoloured, loose, soft?",
+        "Open it, clean it bright, tighten it to its torque, and replace what has gone soft.",
+        "Do not tighten a clamp under power.",
+    ),
+    "terminal warn": Advice(
+        "morning",
+        "The clamp that the probe sits on: is it warmer than its neighbours at the same current?",
+        "End the run, and tighten and clean that joint with the supply unplugged.",
+        "Do not tighten a clamp under power.",
+    ),
     "frost warn": Advice(
         "morning",
         "Coolant line, seal and vent: ice bursts the one and plugs the others.",

@@ -91,7 +91,6 @@ NTC = {"thermistor": {"pull_up_ohm": 10e3, "ohm_at_25_C": 10e3, "beta_K": 3950}}
 BETA = "R25 exp(B (1/T - 1/298.15)), by hand"
 BETA_POINTS = ((3588.2, 50.0), (10e3, 25.0), (33620.6, 0.0), (1086.7, 85.0))
 LOW_MM = _own("lye low", "level_mm", below_mm=100)
-TERMINAL = _own("terminal hot", "terminal_temperature", above_C=70, armed="always")
 
 KINDS: dict[str, Kind] = {
     # ---- current
@@ -165,8 +164,7 @@ KINDS: dict[str, Kind] = {
     "coolant inlet": _thermometer("coolant_inlet", table={"mounted": "return hose", "rate_C_per_s": 2}),
     "coolant outlet": _pulled_up("coolant_outlet", BETA_POINTS, BETA, NTC),
     "ambient": _thermometer("ambient"),
-    "terminal temperature": _pulled_up("terminal_temperature", BETA_POINTS, BETA, NTC | {"quantity": "temperature"},
-                                       limits=TERMINAL),
+    "terminal temperature": _pulled_up("terminal_temperature", BETA_POINTS, BETA, NTC),
     # ---- levels
     "pressure level": Kind(
         "level_mm", _adc(range_V=6.144, two_points={"at_V": [0.5, 4.5], "means_mm": [0, 415.5], "live_zero": True},
