@@ -48,7 +48,7 @@ ADVICE: dict[str, Advice] = {
     ),
     "level rising": Advice(
         "morning",
-        "Coolant in the lye: the coil or its joints.",
+        "Coolant in the lye (the coil, its joints), foam, a top-up valve that stays open.",
         "Shut the tap by hand and measure the density before use.",
         _AGAIN,
     ),

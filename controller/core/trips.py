@@ -75,7 +75,9 @@ FINDINGS: dict[str, Finding] = {
     "first power failed": Finding(TripKind.LOCAL, "the first power of this rig file does not fit the cell"),
     "supply gone": Finding(TripKind.LOCAL, "the supply has gone, and the cell discharges into it"),
     "supply came back by itself": Finding(TripKind.LOCAL, "current returned without being asked for"),
-    "level rising": Finding(TripKind.RESETTABLE, "the level rises and nobody tops up: coolant in the lye, foam, a valve that stays open"),
+    "level rising": Finding(
+        TripKind.RESETTABLE, "the level rises and nobody tops up: coolant in the lye, foam, a valve that stays open"
+    ),
     "temperature does not follow": Finding(
         TripKind.RESETTABLE, "the lye did not warm although enough current went through: is the probe in it?"
     ),
