@@ -9,6 +9,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from playwright.sync_api import Locator, Page, expect
 
+from controller.cli.faults import FAULTS
 from controller.page.signing import page_key
 from tests.page.conftest import Look
 from tests.page.stage import PASSWORD, Stage, fresh_is
@@ -168,9 +169,9 @@ def test_faults_are_offered_on_a_simulated_rig_only_and_it_says_so_everywhere(
         for tab in ("now", "trends", "record", "act"):
             page.goto(f"{stage.address}/rig/boathouse#{tab}")
             expect(page.locator(".sim")).to_have_text("Simulated: no real rig")
-        page.get_by_role("button", name="Cause: the tap is shut").click()
-        expect(page.get_by_role("button", name="Clear: the tap is shut")).to_be_visible()
-        page.get_by_role("button", name="Clear: the tap is shut").click()
-        expect(page.get_by_role("button", name="Cause: the tap is shut")).to_be_visible()
+        cause, clear = (f"{does}: {FAULTS['coolant-lost'].title}" for does in ("Cause", "Clear"))
+        page.get_by_role("button", name=cause).click()
+        page.get_by_role("button", name=clear).click()
+        expect(page.get_by_role("button", name=cause)).to_be_visible()
     finally:
         stage.close()

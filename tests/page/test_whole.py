@@ -13,6 +13,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from controller.cli.faults import FAULTS
 from controller.record.logbook import KINDS
 from tests.broker import until
 from tests.page.stage import PASSWORD, bad_words, fresh_is, phone
@@ -145,7 +146,7 @@ def test_a_fault_caused_on_the_phone_trips_the_rig_and_is_on_the_phone_within_a_
     expect(now.locator(".cause.first-out")).to_have_count(0)
     now.evaluate(WATCH)
     now.get_by_role("link", name="Act").click()
-    now.get_by_role("button", name="Cause: the supply runs away").click()
+    now.get_by_role("button", name=f"Cause: {FAULTS['over-current'].title}").click()
     now.get_by_role("link", name="Now").click()
     now.locator(".cause.first-out").wait_for()
     expect(now.locator(".proven")).to_contain_text("main contactor open", timeout=PATIENCE_MS)
