@@ -10,12 +10,13 @@ from tests.system import response
 from tests.system.site import quick_rig
 
 
-@pytest.mark.parametrize(("fault", "count", "delay_s"), [("short", 1, 0.0), ("over-current", 2, 1.0)])
+@pytest.mark.parametrize(("fault", "count", "delay_s"), [("short", 1, 0.0), ("level-low", 1, 3.0)])
 def test_a_fault_opens_the_contacts_not_before_its_delay_by_the_coil_and_is_named_first(
     fault: str, count: int, delay_s: float
 ) -> None:
     found = response.trips(fault, count, "short form")
-    assert [one.first_out for one in found] == [fault] * count
+    assert len(found) == count
+    assert all(one.first_out in response.FAULTS[fault].causes for one in found)
     for one in found:
         assert delay_s < one.coil_off_s < one.open_s
 
