@@ -85,8 +85,8 @@ def pure(name: str, rig: Rig, frames: list[Frame], effort: Effort) -> Row:
 
 
 def twelve_and_sixteen() -> Physical:
-    """The drooping rig with its twelve signals and sixteen of its limits: the trips first."""
-    physical = find("drooping")
+    """The voltage-knob rig with its twelve signals and sixteen of its limits: the trips first."""
+    physical = find("voltage-knob")
     core = physical.rig.core
     limits = tuple(sorted(core.limits, key=lambda limit: limit.effect is not Effect.TRIP)[:COMPARED])
     return physical._replace(rig=replace(physical.rig, core=replace(core, limits=limits)))
