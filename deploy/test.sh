@@ -38,9 +38,10 @@ tests() {
     return "$code"
 }
 tests -m "not real" -n auto "$@"
-# Tests of real processes, brokers and browsers share the machine with whatever else runs there: those that failed get
-# one more chance, alone, and are named. What is wrong fails twice. The tests above have no such excuse.
-tests -m real "$@" || {
+# Tests of real processes, brokers and browsers mostly wait, so two files go side by side. They share the machine with
+# whatever else runs there: those that failed get one more chance, alone, and are named. What is wrong fails twice. The
+# tests above have no such excuse.
+tests -m real -n 2 --dist loadfile "$@" || {
     say "Once more, only what failed:"
     pytest -v -m real --last-failed --last-failed-no-failures none "$@"
 }

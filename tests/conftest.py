@@ -1,7 +1,7 @@
 """Which tests start processes, brokers or browsers.
 
-Those share cores, ports and time with whatever else runs on the machine, so `deploy/test.sh` runs them one after
-another. All others depend on nothing outside themselves and run side by side, in any order.
+Those share cores, ports and time with whatever else runs on the machine, so `deploy/test.sh` runs no more than two of
+their files at once, in their order. All others depend on nothing outside themselves and run side by side, in any order.
 """
 
 from __future__ import annotations

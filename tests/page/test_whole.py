@@ -120,7 +120,8 @@ def test_an_enrolled_pages_start_is_refused_in_the_guards_words_and_in_the_recor
     whole: Whole, now: Page, ada: httpx.Client
 ) -> None:
     ask(ada, "stop")
-    until(whole.demo.dead, what="power off", at_most_s=60.0)
+    until(lambda: whole.view(ada)["state"]["state"] in ("off", "cooling"), what="the stop at its end", at_most_s=60.0)
+    assert whole.demo.dead()
     refused = ask(ada, "start", number=20, hours=1, text="sun is out")
     assert refused["accepted"] is False
     assert "enable" in refused["why"]  # nobody at the rig has given it
