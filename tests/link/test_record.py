@@ -202,8 +202,9 @@ def test_a_link_killed_while_it_tells_loses_nothing_and_what_it_repeats_is_the_s
     told: dict[int, m.EventNow] = {}
     for event in map(m.EventNow.model_validate, running.onlooker.of("/events")):
         first = told.setdefault(event.number, event)
-        assert event.time_s == pytest.approx(first.time_s, abs=1.0)  # dated anew where the clock is known better
-        assert event.model_copy(update={"time_s": first.time_s}) == first
+        assert event.time_s == pytest.approx(first.time_s, abs=1.0)
+        dated = {"time_s": first.time_s, "clock_synchronised": first.clock_synchronised}  # anew, by what is known now
+        assert event.model_copy(update=dated) == first
     assert list(told) == list(range(1, newest + 1)), "in order, but for the repeats"
     running.end_link()
     with stored(running) as history:
