@@ -150,7 +150,11 @@ def confirm(yes: bool, who: str, run_dir: Path, as_json: bool) -> None:
 @run_dir_option
 @json_option
 def topped_up(litres: float | None, full: bool, who: str, run_dir: Path, as_json: bool) -> None:
-    """Tell the water account what you have added, or that the level is full. Water only: no lye, no tap water."""
+    """Tell the water account what you add, or that the level is full. Water only: no lye, no tap water.
+
+    On a rig that runs, say it before you pour: a level that rises unannounced means coolant in the lye, and trips. Ten
+    minutes are yours then.
+    """
     if full == (litres is not None):
         raise click.UsageError("say --litres, how much was added, or --full, the level stands at its upper mark")
     ask(run_dir, as_json, Verb.TOPPED_UP, "Noted in the water account.", number=litres, who=who)

@@ -25,6 +25,7 @@ WARMS_K = 2.0
 BUBBLES_S = 60.0  # after closing the bubbles themselves raise the level
 RISE_MM = 15.0
 RISE_FOR_S = 5.0
+POURS_S = 600.0  # after somebody has said that water goes in, the level may rise
 
 
 def vapour_share(celsius: float) -> float:
@@ -106,6 +107,7 @@ def topped_up(scan: Scan, litres: float | None) -> str:
     if litres is not None and not 0.0 < litres <= 100.0:
         return "between 0 and 100 litres"
     filled(scan, water_used_now_g(scan) if litres is None else 1000.0 * litres)
+    scan.run = scan.run._replace(rises_since_s=scan.now_s + POURS_S)
     return ""
 
 
@@ -149,9 +151,12 @@ def _rises(scan: Scan) -> None:
     level_mm = scan.number(scan.rig.roles.level)
     if level_mm is None or scan.seq.state not in (State.VENTING, State.RUNNING) or now_s - run.began_s < BUBBLES_S:
         return
-    low_mm = level_mm if run.level_low_mm == NOT_SEEN or scan.before.outputs.top_up else min(run.level_low_mm, level_mm)
     since_s = run.rises_since_s
-    if level_mm - low_mm < RISE_MM:
+    pours = since_s > now_s or scan.before.outputs.top_up
+    low_mm = level_mm if run.level_low_mm == NOT_SEEN or pours else min(run.level_low_mm, level_mm)
+    if since_s > now_s:
+        pass
+    elif level_mm - low_mm < RISE_MM:
         since_s = -1.0
     elif since_s < 0.0:
         since_s = now_s

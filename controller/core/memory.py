@@ -48,7 +48,7 @@ class Run(NamedTuple):
     water_g: float = 0.0  # used and not yet in the latch
     start_c: float = NOT_SEEN  # lye temperature when the first current flowed
     level_low_mm: float = NOT_SEEN  # lowest since power came on or water was added
-    rises_since_s: float = -1.0
+    rises_since_s: float = -1.0  # level too high for its lowest, since; in the future: somebody pours until then
     forward_s: float = -1.0  # when current last flowed the right way
     ramp_from_s: float = -1.0  # when the ramp began; -1 while the first power of a rig file is being looked at
     volts_low_since_s: float = -1.0  # too few volts for the current since

@@ -119,9 +119,9 @@ def test_the_lye_gets_stronger_as_its_water_is_used() -> None:
 # ---- level, temperature, flow, suck-back
 
 
-def leveled() -> Bench:
+def leveled(usable_water_g: float = 0.0) -> Bench:
     roles = Roles(current=0, cell_temperature=1, coolant_flow=4, level=6)
-    bench = Bench(rig(signals=(*SIGNALS, LEVEL), roles=roles, vent_charge_c=30.0))
+    bench = Bench(rig(signals=(*SIGNALS, LEVEL), roles=roles, vent_charge_c=30.0, usable_water_g=usable_water_g))
     bench.numbers["level"] = 200.0
     bench.start()
     bench.run(70.0)
@@ -147,6 +147,20 @@ def test_a_level_that_sinks_first_is_measured_from_its_lowest() -> None:
     bench.run(5.0)
     bench.numbers["level"] = 166.0
     bench.until(lambda: bench.causes == ["level rising"], 10.0)
+
+
+def test_water_that_was_announced_may_raise_the_level_for_ten_minutes_and_nothing_may_after_that() -> None:
+    bench = leveled(usable_water_g=1000.0)
+    assert bench.ask(Verb.TOPPED_UP, number=0.2).what is Happened.ACCEPTED
+    bench.numbers["level"] = 230.0
+    bench.run(590.0)
+    assert bench.state is State.RUNNING
+    bench.run(20.0)  # what was poured in has become the level to measure from
+    bench.numbers["level"] = 244.0
+    bench.run(20.0)
+    assert bench.state is State.RUNNING
+    bench.numbers["level"] = 245.0
+    assert bench.until(lambda: bench.causes == ["level rising"]) == pytest.approx(5.0, abs=0.25)
 
 
 def test_a_splash_is_no_rise() -> None:
