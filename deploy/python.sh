@@ -21,8 +21,9 @@ make_venv() {
     venv=$1
     python=$(find_python) || exit 2
     stamp="$venv/.made-from"
-    wanted="$(cksum <"$root/pyproject.toml") $2 $("$python" --version)"
-    [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$wanted" ] && return
+    # the environment points into this checkout, and installing is what builds the page there
+    wanted="$root $(cksum <"$root/pyproject.toml") $2 $("$python" --version)"
+    [ -d "$root/controller/dashboard/dist" ] && [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$wanted" ] && return
     if ! "$python" -c 'import venv, ensurepip' >/dev/null 2>&1; then
         give_up "this Python cannot make virtual environments. On Debian: sudo apt install python3-venv"
     fi
