@@ -88,7 +88,7 @@ def test_a_shelved_alarm_says_until_when(running: Running) -> None:
 
 
 def test_a_stop_comes_through_a_thousand_messages_a_second(running: Running) -> None:
-    """The flood costs a stop less than a second, whatever else this machine does meanwhile."""
+    """A stop is answered within a second while the flood goes on."""
 
     def stopped(ident: str) -> float:
         sent_s = time.monotonic()
@@ -106,9 +106,8 @@ def test_a_stop_comes_through_a_thousand_messages_a_second(running: Running) -> 
     rate = flooding.rate()
     over.set()
     flooding.end()
-    quiet_s = statistics.median(stopped(f"q{nth}") for nth in range(3))
     assert rate >= 1000.0
-    assert statistics.median(stops) < 1.0 + quiet_s, stops
+    assert statistics.median(stops) < 1.0, stops
     until(lambda: running.state()["state"] in ("stopping", "cooling", "off"))
     refused = running.onlooker.of("/link")[-1]["refused"]
     until(lambda: sum(running.onlooker.of("/link")[-1]["refused"].values()) > 1000, what=str(refused))
