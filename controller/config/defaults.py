@@ -36,6 +36,11 @@ class Facts(NamedTuple):
     def attended(self) -> bool:
         return self.allowed_a < self.file.supply.rated_A
 
+    def threshold(self, name: str) -> float | None:
+        """Of a limit further up in the table; where the rig goes without that one, what it would have been."""
+        default = DEFAULTS[name].threshold
+        return self.chosen.get(name, default(self) if callable(default) else default)
+
 
 Worked = float | Callable[[Facts], float | None]
 
@@ -73,7 +78,7 @@ def _lye_c(inside: float, glued: float) -> Callable[[Facts], float]:
     """10 K less outside plastic: such a probe reads 5 to 15 K low."""
 
     def worked(facts: Facts) -> float:
-        signal = facts.file.fitted["cell_temperature"]
+        signal = facts.file.fitted.get("cell_temperature")
         outside = isinstance(signal, Ds18b20 | Channel) and signal.mounted == "outside plastic"
         return (glued if facts.file.cell.wetted == "glued PVC or acrylic" else inside) - 10.0 * outside
 
@@ -82,7 +87,7 @@ def _lye_c(inside: float, glued: float) -> Callable[[Facts], float]:
 
 def _flow_l_min(facts: Facts) -> float:
     file = facts.file
-    meter = file.fitted["coolant_flow"]
+    meter = file.fitted.get("coolant_flow")
     floor = meter.least_L_min if isinstance(meter, PulseMeter | KernelCounter) else 0.0
     heat_w = HEAT_V_PER_CELL * file.supply.rated_A * file.cell.cells_in_series
     return max(1.5 * floor, heat_w / (WATER_J_L_K * 15.0) * 60.0)
@@ -95,7 +100,7 @@ def _hose_off_l_min(facts: Facts) -> float | None:
     whole hose reaches 1.25; a hose off behind the meter reaches it where coil and return took 1 - 1/1.25^2 = 36 % or
     more of the pressure. The usual half gives 1.41 x normal: twice the normal flow would need three quarters.
     """
-    normal, meter = facts.file.cooling.normal_L_min, facts.file.fitted["coolant_flow"]
+    normal, meter = facts.file.cooling.normal_L_min, facts.file.fitted.get("coolant_flow")
     error = meter.error if isinstance(meter, Measured) else 0.0
     return None if normal is None else max(1.25 * normal, normal + 3.05 * error)
 
@@ -107,8 +112,16 @@ def _pressure_mbar(facts: Facts) -> float:
 
 def _part_of(name: str, share: float) -> Callable[[Facts], float | None]:
     def worked(facts: Facts) -> float | None:
-        base = facts.chosen.get(name)
+        base = facts.threshold(name)
         return None if base is None else share * base
+
+    return worked
+
+
+def _beside(name: str, more: float) -> Callable[[Facts], float | None]:
+    def worked(facts: Facts) -> float | None:
+        base = facts.threshold(name)
+        return None if base is None else base + more
 
     return worked
 
@@ -160,9 +173,9 @@ DEFAULTS: dict[str, Default] = {
     ),
     "over-temperature derate": Default(
         "Current folded back, lye hot", ("cell_temperature",), _DERATE, UP,
-        lambda facts: facts.chosen.get("over-temperature warn", 60.0) + 2.0, 0.0,
+        _beside("over-temperature warn", 2.0), 0.0,
         "less current is less heat, and better than a trip (p)",
-        derate_to=lambda facts: facts.chosen["over-temperature"] - 2.0,
+        derate_to=_beside("over-temperature", -2.0),
     ),
     "level low hydrogen side": Default(
         "Lye low, hydrogen side", ("level_hydrogen",), _TRIP, DOWN, None, 3.0,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import json
 import re
 import tomllib
@@ -14,9 +15,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.config import rigs
+from controller.config.defaults import DEFAULTS
 from controller.config.load import compile_text
 from controller.config.problems import RigFileError
 from controller.config.schema import rig_schema
+from controller.core.limits import Limit
 from tests.config.changed import TODAY
 from tests.config.toml_writer import document
 
@@ -87,6 +90,55 @@ def loads_or_is_refused(written: bytes) -> bool:
 @given(changed_documents())
 def test_a_changed_document_loads_or_is_refused(written: str) -> None:
     loads_or_is_refused(written.encode("utf-8", "surrogatepass"))
+
+
+# A limit's number may be worked out from another limit, from its usual signal or from a table of the file. None of them
+# need be there.
+GONE = {"fitted": False, "because": "stands in another room"}
+
+
+@pytest.mark.parametrize("name", sorted(DOCUMENTS))
+def test_a_rig_that_goes_without_any_of_its_limits_loads_or_is_refused(name: str) -> None:
+    for left_out in DEFAULTS:
+        changed = copy.deepcopy(DOCUMENTS[name])
+        changed.setdefault("limits", {})[left_out] = GONE
+        loads_or_is_refused(document(changed).encode())
+
+
+@pytest.mark.parametrize("name", sorted(DOCUMENTS))
+def test_a_limit_that_looks_at_another_signal_than_its_usual_one_loads_or_is_refused(name: str) -> None:
+    others = itertools.cycle(DOCUMENTS[name]["signals"])
+    for limit, default in DEFAULTS.items():
+        for other in itertools.islice(others, 4):
+            changed = copy.deepcopy(DOCUMENTS[name])
+            changed.setdefault("limits", {}).setdefault(limit, {})["signals"] = [other]
+            changed["signals"].pop(default.signals[0], None)
+            loads_or_is_refused(document(changed).encode())
+
+
+@pytest.mark.parametrize("name", sorted(DOCUMENTS))
+def test_a_file_without_any_one_of_its_tables_and_keys_loads_or_is_refused(name: str) -> None:
+    for *path, last in places(DOCUMENTS[name]):
+        changed = copy.deepcopy(DOCUMENTS[name])
+        table: Any = changed
+        for key in path:
+            table = table[key]
+        del table[last]
+        loads_or_is_refused(document(changed).encode())
+
+
+def test_a_limit_worked_out_from_one_that_the_rig_goes_without_keeps_its_number() -> None:
+    """With a test of its own for current in place of ours, a short circuit must still end at once."""
+    changed = copy.deepcopy(DOCUMENTS["minimal"])
+    before = _limit(changed, "short")
+    changed.setdefault("limits", {})["over-current"] = GONE
+    assert _limit(changed, "short") == before
+
+
+def _limit(rig: dict[str, Any], name: str) -> Limit:
+    compiled = compile_text(document(rig).encode(), "any.toml", TODAY)
+    (limit,) = (limit for limit in compiled.core.limits if limit.name == name)
+    return limit
 
 
 @settings(max_examples=200, deadline=None)
