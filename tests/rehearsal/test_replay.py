@@ -111,14 +111,19 @@ def test_a_damaged_incident_is_refused_and_listed_with_why(lost: Path, tmp_path:
 
 
 def test_a_soak_of_random_faults_and_commands_is_replayed_bit_for_bit(boathouse: Physical) -> None:
-    """A quarter of an hour here; `python -m simulator.rehearsal.soak` plays a day."""
-    from simulator.rehearsal.soak import soak
+    """An hour here; `python -m simulator.rehearsal.soak` plays a day. The rig is mended at the end of each half: it
+    comes into running again, and trips again."""
+    from simulator.rehearsal.soak import Soaked, soak
 
-    result = soak(boathouse, hours=0.25, seed=11)
+    halves: list[Soaked] = []
+    result = soak(boathouse, hours=1.0, seed=1, told=halves.append)
     assert result.difference is None
-    assert result.scans > 8000
-    assert result.faults >= 15
-    assert result.states >= 5
+    assert result.scans > 32_000
+    assert result.faults >= 30
+    assert result.states >= 8
+    first, second = halves
+    assert second.runs > first.runs >= 1
+    assert second.trips > first.trips >= 1
 
 
 @pytest.mark.parametrize("text", ["nonsense", "=3", "a b=1"])
