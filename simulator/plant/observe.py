@@ -45,11 +45,13 @@ class Seen(NamedTuple):
     floor_l: float
     mass_fraction: float  # of hydroxide in the lye, both sides together
     ambient_c: float
+    cable_k: float  # copper of the power cable above the room
+    terminal_c: float  # the worst bolted joint
 
 
 LEAST_MOL = 1e-15  # of dry gas in a room full of steam
-TO_FLOOR: Final = 27  # nothing that an instrument sees comes after
-assert State._fields[TO_FLOOR - 1] == "floor_m3"
+LOOKED_AT: Final = 29  # nothing that an instrument sees comes after
+assert State._fields[LOOKED_AT - 1] == "joint_k"
 Observer = Callable[[State, Inputs], Seen]
 
 
@@ -77,7 +79,8 @@ def observer(parameters: Parameters) -> Observer:
         (
             amps, _, _, _, aged_ohm, _, _, _, coil_c, coolant_l_min, _, _, hydroxide_h, hydroxide_o,
             h2_h, o2_h, air_h, vapour_h, h2_o, _, _, vapour_o, _, _, room_h2, fan, floor_m3,
-        ) = state[:TO_FLOOR]  # fmt: skip
+            cable_k, joint_k,
+        ) = state[:LOOKED_AT]  # fmt: skip
         held, _, _, electrodes = moment_of(state, d)
         (
             stack_c, h_c, o_c, lye_h_kg, lye_o_kg, _, _, _, _, lye_h_m3, lye_o_m3, gas_h, gas_o, _, _,
@@ -90,6 +93,7 @@ def observer(parameters: Parameters) -> Observer:
         for joint, extra_ohm in enumerate(d.joint_extra_ohm):
             cell_v[min(joint, joints - 2)] += amps * extra_ohm
         high_h_m3, high_o_m3 = lye_h_m3 + bubbles_h_m3, lye_o_m3 + bubbles_o_m3
+        ambient_c = inputs.ambient_c + d.ambient_warmer_k
         dry_h, dry_o, room_m3 = gas_h - vapour_h, gas_o - vapour_o, lid_h_m3 - lye_h_m3
         if dry_h < LEAST_MOL:
             dry_h = LEAST_MOL
@@ -126,7 +130,9 @@ def observer(parameters: Parameters) -> Observer:
                 1000.0 * floor_m3 / tray_m2,
                 1000.0 * floor_m3,
                 (hydroxide_h + hydroxide_o) / (lye_h_kg + lye_o_kg),
-                inputs.ambient_c + d.ambient_warmer_k,
+                ambient_c,
+                cable_k,
+                ambient_c + cable_k + joint_k,
             ),
         )
         return found

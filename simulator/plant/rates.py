@@ -39,8 +39,8 @@ L_MIN_KG_S = WATER_KG_M3 / 60_000.0
 FLOODED_PA_MOL = 3e7  # R T / V of a gas room below 0.1 L
 WARM_C = 60.0  # no lye boils below, at any pressure that the seals allow
 
-FELT: Final = 26  # nothing feels the totals that come after
-assert State._fields[FELT - 1] == "fan"
+FELT: Final = 29  # nothing feels the totals that come after
+assert State._fields[FELT - 1] == "joint_k"
 
 RatesOf = Callable[[State, Inputs, float], tuple[tuple[float, ...], tuple[float, ...]]]
 
@@ -97,12 +97,16 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
     rated_a, recoverable, recoverable_s = wear.rated_a, wear.recoverable, wear.recoverable_s
     lasting_s, reverse_c, joint_s = wear.lasting_s, wear.reverse_c, wear.joint_s
     room_m3, fan_s = room.volume_m3, room.fan_s
+    cable = parameters.cable
+    cable_k_a2, cable_s, joint_k_w = cable.rated_k / cable.rated_a**2, cable.lag_s, cable.joint_k_w
+    joint_ohm, joints, joint_lag_s = c.joint_ohm, c.cells + 1, cable.joint_k_w * cable.joint_j_k
     fan_per_s, draught_per_s = (q / 3600.0 / room_m3 for q in (room.ventilation_m3_h, room.draught_m3_h))
 
     def rates(state: State, inputs: Inputs, ahead_s: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
         (
-            now_a, ready_s, worn, _, _, _, _, _, coil_c, coolant_l_min, water_h, water_o, _, _,
+            now_a, ready_s, worn, _, aged_ohm, _, _, _, coil_c, coolant_l_min, water_h, water_o, _, _,
             h2_h, o2_h, air_h, vapour_h, h2_o, o2_o, air_o, vapour_o, bubbles_h, bubbles_o, room_h2, fan,
+            _, cable_k, joint_k,
         ) = state[:FELT]  # fmt: skip
         film_c = state[-1]
         (
@@ -295,6 +299,12 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         else:
             cross_w += exchange * (hydroxide_j_kg_k * o_c - water_j_kg_k * h_c)
 
+        # --- cable and joints, which warm the room alone
+        square_a2 = amps * amps
+        worst_ohm = joint_ohm + aged_ohm / joints
+        if joint_extra_ohm:
+            worst_ohm += max(joint_extra_ohm)
+
         # --- wear, room
         load = (amps if amps >= 0.0 else -amps) / rated_a
         backwards_a = -amps if amps < 0.0 else 0.0
@@ -335,6 +345,8 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
             room_rate,
             fan_rate,
             floor_m3_s,
+            (cable_k_a2 * square_a2 - cable_k) / (cable_s + ahead_s),
+            (joint_k_w * worst_ohm * square_a2 - joint_k) / (joint_lag_s + ahead_s),
             amps,
             gas_a,
             past_a,

@@ -70,7 +70,7 @@ SCAN_S = 0.1
 BESIDE = 1e-7  # of a number, for its slope
 SMALL = 1e-9  # mol, A, kg: how much of something that is not there counts
 
-_COUNTED = ("supply_ready_s", "wear", "wear_lasting", "joints_aged_ohm")  # these only ever go one way
+_COUNTED = ("supply_ready_s", "wear", "wear_lasting", "joints_aged_ohm", "floor_m3")  # these only ever go one way
 MOVES = tuple(at for at, name in enumerate(State._fields[:FELT]) if name not in _COUNTED)
 
 

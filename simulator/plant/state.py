@@ -42,6 +42,8 @@ class State(NamedTuple):
     room_h2: float  # mole fraction
     fan: float  # share of full speed
     floor_m3: float
+    cable_k: float  # copper of the power cable, above the room
+    joint_k: float  # the worst bolted joint, above the cable
     # running totals
     charge_c: float  # through the leads
     gas_charge_c: float  # that made gas, all cells together, signed

@@ -26,6 +26,7 @@ LOOKS_AT: dict[str, str] = {
     "voltage": "stack_voltage_v",
     "cell_temperature": "cell_temperature_c",
     "cell_temperature_2": "cell_temperature_c",
+    "terminal_temperature": "terminal_c",
     "coolant_outlet": "coolant_outlet_c",
     "coolant_inlet": "coolant_inlet_c",
     "coolant_flow": "coolant_flow_l_min",

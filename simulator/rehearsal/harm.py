@@ -16,6 +16,7 @@ from simulator.rehearsal.runner import Bound
 LOWER_FLAMMABLE_PERCENT = 4.0  # hydrogen in air and in oxygen, by volume
 OXYGEN_IN_HYDROGEN_PERCENT = 5.0  # of oxygen in hydrogen: where a mixture burns from
 FLOOD_MM = 30.0  # in the tray: three litres
+CABLE_K = 1.45**2 * 40.0  # a fuse may let 1.45 x the rated current through for an hour: IEC 60364-4-43, from memory
 THIN_FRACTION = 0.12  # of hydroxide, under which the lye no longer carries the current it is meant for
 
 
@@ -45,10 +46,6 @@ def _seal_mbar(rig: CompiledRig) -> float:
     cell = rig.file.cell
     seal_mbar = cell.seal_depth_mm * cell.lye_g_mL * MBAR_PER_MM_AT_1_G_ML
     return min(seal_mbar, cell.bubble_point_mbar or seal_mbar)
-
-
-def _cable_a(rig: CompiledRig) -> float:
-    return rig.file.supply.cable_A or 2.0 * rig.file.supply.rated_A
 
 
 _FLOW = Part("coolant_flow", "a turbine flow meter in the cooling water", 8.0, "coolant_flow_l_min", 0.75, False)
@@ -129,7 +126,8 @@ HARMS: tuple[Harm, ...] = (
         ("hose-off",), ("leak", "coolant flow high"), (_FLOOR, _FLOW_UP),
     ),
     Harm(
-        "cable glows", "the current passes what the cable stands", "current_a", True, _cable_a,
+        "cable overheats", "the cable gets hotter than its fuse would ever let it", "cable_k", True,
+        lambda rig: CABLE_K,
         ("supply-runs-away",), ("over-current", "short"), (_CURRENT,),
     ),
     Harm(

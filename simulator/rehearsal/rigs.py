@@ -25,6 +25,7 @@ AS_DESCRIBED = (
     "there is no wiring file beside it, so the bench is wired as the rig file says: a wrong scaling cannot show"
 )
 HOLDS_VOLTS = ("voltage knob", "fixed voltage")
+CABLE_ALLOWANCE = 2.0  # where the rig file does not say what its cable is made for: common practice, no source
 HEAT_ALLOWANCE = 1.6  # how far a power supply's ceiling may lie above the rated current
 
 
@@ -75,6 +76,7 @@ def plant_of(compiled: CompiledRig, name: str = "") -> Parameters:
             kind=SupplyKind.DROOPING if file.supply.kind == "drooping" else SupplyKind.REGULATED,
             off_ohm=supply.off_ohm / area,
         ),
+        cable=replace(base.cable, rated_a=file.supply.cable_A or CABLE_ALLOWANCE * file.supply.rated_A),
         hydraulics=replace(
             y,
             hydrogen=sides[0],
