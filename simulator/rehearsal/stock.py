@@ -63,7 +63,7 @@ GUARD_TOO_S = 2.0  # so much later than a hard-wired part the guard may come to 
 REST_S = 420.0  # between a stop and the next start
 # What would tell the harmless fault from the one that its limit is there for.
 TELLS_APART: dict[str, str] = {
-    "stack off its curve": "a tap between the cells, about 8 EUR: wear moves all of them alike, a dry cell only its own",
+    "stack off its curve": "a tap between the cells, about 8 EUR: wear moves all of them, a dry cell only its own",
 }
 PROVED_BY_A_STOP = ("main-", "second-", "watchdog-", "path-")
 

@@ -16,7 +16,7 @@ TODAY = date(2026, 6, 1)
 MAY_BE_LEFT = tuple(name for name in names() if name != "minimal")
 FAULTS = (
     "supply-runs-away", "supply-reversed", "supply-cuts-out", "mains-lost", "coolant-lost", "lye-leak",
-    "outlet-h-blocked", "outlet-o-blocked", "stop-pressed",
+    "outlet-h-blocked", "outlet-o-blocked", "stop-pressed", "over-current", "supply-constant-voltage",
 )  # fmt: skip
 WELL = {Fate.SAVED, Fate.STOPPED, Fate.HARMLESS}
 
@@ -45,6 +45,14 @@ def test_the_same_faults_end_well_on_each(name: str, fault: str) -> None:
     line = played(name, fault)
     assert line.fate in WELL, line
     assert line.harm_s is None or line.off_s is None or line.harm_s > line.off_s
+
+
+def test_a_needless_trip_is_told_with_what_would_tell_the_two_faults_apart() -> None:
+    """Without taps a worn stack looks like one with a dry cell; with them the same wear trips nothing."""
+    line = played("uncooled", "electrode-worn")
+    assert (line.fate, line.by) == (Fate.NEEDLESS, "stack off its curve")
+    assert line.remedy.startswith("a tap between the cells")
+    assert played("boathouse", "electrode-worn").fate is Fate.HARMLESS
 
 
 @pytest.mark.parametrize("name", ["voltage-knob", "fixed-voltage"])
