@@ -32,7 +32,7 @@ lint-imports
 kinds=0
 tests() {
     code=0
-    pytest -q "$@" || code=$?
+    pytest -q --hypothesis-profile repeatable "$@" || code=$?
     [ "$code" = 5 ] && return
     kinds=$((kinds + 1))
     return "$code"
@@ -43,6 +43,6 @@ tests -m "not real" -n auto "$@"
 # tests above have no such excuse.
 tests -m real -n 2 --dist loadfile "$@" || {
     say "Once more, only what failed:"
-    pytest -v -m real --last-failed --last-failed-no-failures none "$@"
+    pytest -v -m real --hypothesis-profile repeatable --last-failed --last-failed-no-failures none "$@"
 }
 [ "$kinds" -gt 0 ] || give_up "no test is called that"

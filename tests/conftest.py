@@ -1,7 +1,10 @@
-"""Which tests start processes, brokers or browsers.
+"""Which tests start processes, brokers or browsers, and what those that draw their cases at random draw.
 
 Those share cores, ports and time with whatever else runs on the machine, so `deploy/test.sh` runs no more than two of
 their files at once, in their order. All others depend on nothing outside themselves and run side by side, in any order.
+
+A plain `pytest` draws other cases each time, which is how faults are found. `deploy/test.sh` draws the same ones for the
+same code, so that a verdict can be repeated and a change is judged by itself.
 """
 
 from __future__ import annotations
@@ -9,6 +12,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("repeatable", derandomize=True, database=None, print_blob=True)
 
 HERE = Path(__file__).parent
 REAL = tuple(
