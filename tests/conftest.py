@@ -3,8 +3,8 @@
 Those share cores, ports and time with whatever else runs on the machine, so `deploy/test.sh` runs no more than two of
 their files at once, in their order. All others depend on nothing outside themselves and run side by side, in any order.
 
-A plain `pytest` draws other cases each time, which is how faults are found. `deploy/test.sh` draws the same ones for the
-same code, so that a verdict can be repeated and a change is judged by itself.
+A plain `pytest` draws other cases each time, which is how faults are found. `deploy/test.sh` draws the same ones for
+the same code, so that a verdict can be repeated and a change is judged by itself.
 """
 
 from __future__ import annotations
