@@ -272,5 +272,12 @@ def _enter(scan: Scan, state: State, on: On) -> None:
     if left is State.SERVICE:
         scan.person = scan.person._replace(driven="")
     scan.seq = seq
-    why = scan.run.ending if on in (On.STOP, On.FAILED) else on.name.lower()
-    scan.say(Happened.STATE, seq.state.name, why)
+    scan.say(Happened.STATE, seq.state.name, _why(scan, on))
+
+
+def _why(scan: Scan, on: On) -> str:
+    if on in (On.STOP, On.FAILED):
+        return scan.run.ending
+    if on in (On.TRIP, On.LOCK_OUT) and scan.latch.causes:
+        return scan.latch.causes[0].name
+    return on.name.lower()

@@ -5,6 +5,7 @@ A pure function of the memory, so that `status` and the page show the same list 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -137,7 +138,8 @@ def _off_long_enough(rig: Rig, memory: Memory, _source: Source) -> _Answer:
     if memory.run.began_s >= 0.0:
         off_s = memory.now_s - memory.sequence.opened_s
         if off_s < timing.off_at_least_s:
-            return False, f"off for {off_s:.0f} s; wait until {timing.off_at_least_s:.0f} s"
+            left_s = math.ceil(timing.off_at_least_s - off_s)
+            return False, f"it rests for {timing.off_at_least_s:.0f} s between runs: {left_s} s left"
     return True, "off for long enough"
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.core.events import Happened
 from controller.core.limits import TripKind
 from controller.core.outputs import PINS
 from controller.core.sequence import State
@@ -75,6 +76,15 @@ ALONE = {name: alone(begins) for name, begins in CAUSES.items()}
 @pytest.mark.parametrize("name", CAUSES)
 def test_each_cause_alone_is_told_by_its_name(name: str) -> None:
     assert ALONE[name][1].name == name
+
+
+@pytest.mark.parametrize("name", CAUSES)
+def test_the_change_of_state_says_which_cause_it_follows(name: str) -> None:
+    bench = running()
+    CAUSES[name](bench)
+    bench.until(lambda: bench.memory.latch.tripped, 100.0)
+    [said] = [e for e in bench.events if e.what is Happened.STATE and e.subject in ("TRIPPED", "LOCKED_OUT")]
+    assert said.detail == bench.memory.latch.causes[0].name
 
 
 @pytest.mark.parametrize("offset", range(-3, 4))

@@ -96,7 +96,7 @@ def tripped(now_s: float, **more: Any) -> StateNow:
                 "outputs": ALL_OFF | {"coolant": True, "horn": True},
                 "unmet": {
                     "no trip": "tripped by 'coolant flow low': reset it first",
-                    "rest": "off for 95 s; wait until 300 s",
+                    "rest": "it rests for 300 s between runs: 205 s left",
                     "limits": "not clear: Coolant flow",
                 },
                 "leave": LeaveNow(grade="unattended", may_leave=False, missing=["a trip stands"]),
