@@ -192,11 +192,9 @@ def _roles(signals: dict[str, Fitted]) -> Roles:
     return Roles(
         current=at.get("current", -1),
         cell_temperature=at.get("cell_temperature", -1),
-        coolant_flow=at.get("coolant_flow", -1),
         voltage=at.get("voltage", -1),
         ventilation=at.get("air_flow", -1),
         room_hydrogen=at.get("room_hydrogen", -1),
-        coolant_outlet=at.get("coolant_outlet", -1),
         level=at.get("level_mm", -1),
     )
 

@@ -26,6 +26,7 @@ BUBBLES_S = 60.0  # after closing the bubbles themselves raise the level
 RISE_MM = 15.0
 RISE_FOR_S = 5.0
 POURS_S = 600.0  # after somebody has said that water goes in, the level may rise
+_GAS_IS_MADE = frozenset({State.VENTING, State.RUNNING})
 
 
 def vapour_share(celsius: float) -> float:
@@ -149,7 +150,7 @@ def _rises(scan: Scan) -> None:
     """A level that rises without a top-up is coolant in the lye."""
     run, now_s = scan.run, scan.now_s
     level_mm = scan.number(scan.rig.roles.level)
-    if level_mm is None or scan.seq.state not in (State.VENTING, State.RUNNING) or now_s - run.began_s < BUBBLES_S:
+    if level_mm is None or scan.seq.state not in _GAS_IS_MADE or now_s - run.began_s < BUBBLES_S:
         return
     since_s = run.rises_since_s
     pours = since_s > now_s or scan.before.outputs.top_up

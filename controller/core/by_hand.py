@@ -11,7 +11,7 @@ from controller.core.events import Happened
 from controller.core.memory import Memory
 from controller.core.rig import Rig
 from controller.core.scan import Scan
-from controller.core.sequence import POWERED_STATES, On, State
+from controller.core.sequence import GOING_ON, On, State
 from controller.core.timers import fill
 
 TURN_DOWN = "turn down"  # the alarm's name
@@ -47,7 +47,7 @@ def ask_for_a_hand(scan: Scan) -> None:
     rig, run = scan.rig, scan.run
     if rig.supply.settable:
         return
-    under_way = scan.seq.state in POWERED_STATES and scan.seq.state is not State.STOPPING
+    under_way = scan.seq.state in GOING_ON
     current_a = scan.current_a() if under_way else 0.0
     if current_a is None:
         return

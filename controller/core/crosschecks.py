@@ -15,6 +15,7 @@ from controller.core.scan import Scan
 from controller.core.sequence import State
 from controller.core.trips import Cause
 
+_STOPPING = State.STOPPING  # asked for in every scan, see `drive`
 COMES_WITHIN_S = 1.0  # after the start lag, once it has been asked for
 PLAIN_A = 2.0  # so much current cannot flow at under LEAST_V
 LEAST_V = 1.2  # a cell: under the 1.23 V at which water splits, with the divider's error
@@ -30,7 +31,7 @@ OPEN_CELL_V = 1.6  # what a charged nickel electrode shows with nothing connecte
 def cross_check(scan: Scan) -> None:
     """While power is on and nobody is taking it off."""
     current_a = scan.current_a()
-    if scan.seq.powered and scan.seq.state is not State.STOPPING and current_a is not None:
+    if scan.seq.powered and scan.seq.state is not _STOPPING and current_a is not None:
         _never_came(scan, current_a)
         _contradicted(scan, current_a)
 

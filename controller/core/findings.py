@@ -23,6 +23,7 @@ CUT_OUT_S = 0.5
 LATE_IN_A_ROW = 3
 LATE_SHARE = 0.01
 LATE_WITHIN_S = 60.0
+_STOPPING = State.STOPPING  # asked for in every scan, see `drive`
 _UNDER_WAY = frozenset({State.VENTING, State.RUNNING})  # the supply has had its time to start
 _PLACE = tuple(Outputs._fields.index(name) for name in PINS)
 _LEVELS = itemgetter(*_PLACE)
@@ -140,7 +141,7 @@ def _forced(scan: Scan) -> None:
 def _supply(scan: Scan) -> None:
     """What the supply does without being told to."""
     current_a = scan.current_a()
-    if current_a is None or scan.seq.state is State.STOPPING:
+    if current_a is None or scan.seq.state is _STOPPING:
         return
     if scan.rig.supply.settable:
         _disobeys(scan, current_a)

@@ -68,11 +68,11 @@ class Limit:
 
 
 def clear_between(limit: Limit) -> tuple[float, float]:
-    """The open interval of good numbers in which the limit demands nothing: what nearly every scan finds.
+    """The open interval of good numbers in which a member demands nothing: what nearly every scan finds.
 
-    Worked out once from the same comparisons that decide; empty where one member's number alone cannot say so.
+    Worked out once from the same comparisons that decide; empty where they would leave two intervals.
     """
-    if len(limit.members) != 1 or (limit.magnitude and not limit.rises):
+    if limit.magnitude and not limit.rises:
         return math.inf, -math.inf
     if limit.is_switch:
         return math.nextafter(1.0, 0.0), math.inf

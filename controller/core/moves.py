@@ -15,9 +15,10 @@ from controller.core.limits import Limit
 from controller.core.members import worn_out
 from controller.core.rig import Grade
 from controller.core.scan import Scan
-from controller.core.sequence import POWERED_STATES, Check, On, State, after
+from controller.core.sequence import GOING_ON, Check, On, State, after
 from controller.core.trips import Cause
 
+_RUNNING, _ATTENDED = State.RUNNING, Grade.ATTENDED  # asked for in every scan, see `drive`
 # Current and contacts must agree for this long before power counts as off.
 ZERO_FOR_S = 0.3
 
@@ -126,7 +127,7 @@ def _ends(scan: Scan) -> On | None:
         ending = "the water account is used up: top up"
     elif run.lease_until_s and now_s >= run.lease_until_s:
         ending = "who asked for the run has not renewed it"
-    elif scan.rig.grade is Grade.ATTENDED:
+    elif scan.rig.grade is _ATTENDED:
         if on_s >= timing.attended_at_most_s:
             ending = f"a rig that needs somebody beside it runs {timing.attended_at_most_s / 60:.0f} min at most"
         elif now_s - scan.person.present_s >= timing.presence_s:
@@ -181,7 +182,7 @@ def work(scan: Scan) -> None:
 def demand_stops(scan: Scan) -> None:
     """Limits whose effect is an orderly stop, derates that have nothing left to take away, and votes that have run for
     too long without a member."""
-    if scan.seq.state not in POWERED_STATES or scan.seq.state is State.STOPPING:
+    if scan.seq.state not in GOING_ON:
         return
     for at in scan.rig.stops:
         limit, state = scan.rig.limits[at], scan.limits[at]
@@ -231,7 +232,7 @@ def move(scan: Scan) -> None:
 def judge_gas(scan: Scan) -> None:
     """Gas is fit for use in `running`, once the headspace has been flushed with pure product gas."""
     run = scan.run
-    fit = scan.seq.state is State.RUNNING and run.vented_c >= scan.rig.vent_charge_c
+    fit = scan.seq.state is _RUNNING and run.vented_c >= scan.rig.vent_charge_c
     if fit != (run.gas_fit_since_s >= 0.0):
         scan.run = run._replace(gas_fit_since_s=scan.now_s if fit else -1.0)
         scan.say(Happened.GAS, "fit" if fit else "not fit")

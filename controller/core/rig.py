@@ -87,11 +87,9 @@ class Roles:
 
     current: int = -1
     cell_temperature: int = -1
-    coolant_flow: int = -1
     voltage: int = -1
     ventilation: int = -1
     room_hydrogen: int = -1
-    coolant_outlet: int = -1
     level: int = -1  # in mm
 
 
@@ -138,8 +136,8 @@ class Rig:
     top_up: TopUp | None = None
     warm_charge_c: float = 0.0  # after so much a cell that began cold must have warmed; 0: not asked
     # worked out, not given:
-    device_of: dict[str, str] = field(init=False, hash=False)
-    quick: tuple[tuple[int, float, float], ...] = field(init=False)  # for each limit: member, and clear between
+    quick: tuple[tuple[int, int, float, float], ...] = field(init=False)  # order, member, clear between
+    proving: tuple[int, ...] = field(init=False)  # positions of limits that need what the start itself switches on
     derates: tuple[Limit, ...] = field(init=False)
     stops: tuple[int, ...] = field(init=False)  # positions of limits that end in an orderly stop
     votes: tuple[int, ...] = field(init=False)  # positions of limits that trip or stop by the vote of several signals
@@ -150,8 +148,10 @@ class Rig:
 
     def __post_init__(self) -> None:
         put = object.__setattr__
-        put(self, "device_of", {s.name: s.device for s in self.signals})
-        put(self, "quick", tuple((limit.members[0], *clear_between(limit)) for limit in self.limits))
+        quick = ((order, m, *clear_between(limit)) for order, limit in enumerate(self.limits) for m in limit.members)
+        put(self, "quick", tuple(quick))
+        proving = (at for at, x in enumerate(self.limits) if x.proving and x.effect is Effect.TRIP)
+        put(self, "proving", tuple(proving))
         put(self, "derates", tuple(limit for limit in self.limits if limit.effect is Effect.DERATE))
         put(self, "stops", tuple(at for at, limit in enumerate(self.limits) if limit.effect is Effect.STOP))
         votes = (at for at, x in enumerate(self.limits) if len(x.members) > 1 and x.effect >= Effect.STOP)

@@ -6,11 +6,11 @@ Stages are plain functions on it. From outside `step` stays a pure function: the
 from __future__ import annotations
 
 from controller.core.events import Event, Happened
-from controller.core.limits import Arming, Effect, Limit, LimitState, made_by_power
+from controller.core.limits import Arming, Limit, LimitState, made_by_power
 from controller.core.memory import Inputs, Memory, Person, Run, Sequence
 from controller.core.outputs import Outputs
 from controller.core.rig import Rig
-from controller.core.sequence import POWERED_STATES, On, State
+from controller.core.sequence import GOING_ON, On
 from controller.core.signals import Value
 from controller.core.trips import Cause, Latch
 
@@ -141,7 +141,7 @@ def settled(scan: Scan, limit: Limit) -> bool:
     seq = scan.seq
     since_s = scan.now_s - seq.closed_s
     if made_by_power(limit):
-        under_way = seq.state in POWERED_STATES and seq.state is not State.STOPPING
+        under_way = seq.state in GOING_ON
         return under_way and seq.closed_s >= 0.0 and since_s >= limit.settle_s
     return seq.closed_s < 0.0 or since_s >= limit.settle_s
 
@@ -152,21 +152,21 @@ def proving_met(scan: Scan, but: int = -1) -> bool:
     but: position of a bypassed limit, of which it is enough that it is seen.
     """
     values = scan.values
-    for at, limit in enumerate(scan.rig.limits):
-        if limit.proving and limit.effect is Effect.TRIP:
-            if at == but and all(values[m].number is not None for m in limit.members):
+    for at in scan.rig.proving:
+        limit = scan.rig.limits[at]
+        if at == but and all(values[m].number is not None for m in limit.members):
+            continue
+        good = 0
+        for member in limit.members:
+            number = values[member].number
+            if number is None:
                 continue
-            good = 0
-            for member in limit.members:
-                number = values[member].number
-                if number is None:
-                    continue
-                if limit.is_switch:
-                    good += number >= 1.0
-                else:
-                    good += number < limit.threshold if limit.rises else number > limit.threshold
-            if good <= len(limit.members) - limit.needed:
-                return False
+            if limit.is_switch:
+                good += number >= 1.0
+            else:
+                good += number < limit.threshold if limit.rises else number > limit.threshold
+        if good <= len(limit.members) - limit.needed:
+            return False
     return True
 
 

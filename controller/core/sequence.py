@@ -71,6 +71,7 @@ NEXT: Mapping[State, Mapping[On, State]] = {
 }
 
 POWERED_STATES = frozenset({State.RAMPING, State.VENTING, State.RUNNING, State.STOPPING})
+GOING_ON = POWERED_STATES - {State.STOPPING}  # and nobody is taking the power off
 
 
 class Check(IntEnum):

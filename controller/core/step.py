@@ -102,15 +102,18 @@ def _note_loss(scan: Scan, signal: Signal, old: Value, new: Value) -> None:
 
 def _watch(scan: Scan) -> None:
     """Every armed limit against the values of this scan; alarms are raised and cleared, trips become causes."""
-    rig, values, now_s, last_s = scan.rig, scan.values, scan.now_s, scan.before.now_s
+    rig, values, now_s, last_s, before = scan.rig, scan.values, scan.now_s, scan.before.now_s, scan.limits
     states: list[LimitState] | None = None
     is_armed = armed(scan)
     is_calm: bool | None = None
-    for order, (state, (member, above, below)) in enumerate(zip(scan.limits, rig.quick, strict=True)):
-        number = values[member].number
+    asked = -1
+    for order, member, above, below in rig.quick:
+        number, state = values[member].number, before[order]
         if state is RESTING and number is not None and above < number < below:
-            continue  # clear, armed or not
-        limit = rig.limits[order]
+            continue  # this member is clear, armed or not
+        if order == asked:
+            continue  # for another member
+        asked, limit = order, rig.limits[order]
         if not is_armed[limit.armed] or (limit.settle_s > 0.0 and not settled(scan, limit)):
             new = RESTING
         else:
@@ -121,7 +124,7 @@ def _watch(scan: Scan) -> None:
             new = watch(limit, state, values, last_s, now_s, is_calm)
         if new is not state:
             if states is None:
-                states = list(scan.limits)
+                states = list(before)
             states[order] = new
         if limit.effect is Effect.TRIP:
             if new.due and not _bypassed(scan, order, new):

@@ -70,12 +70,14 @@ class QuickBench(WholeBench):
         """For each input of a chip, the volts as it would sample them now."""
         gauss = self._noise["volts"].gauss
 
-        def sample_of(at: int) -> Sample:
+        def sample_of(at: int) -> Sample | float:
             if at >= len(parts):
-                return lambda: 0.0
+                return 0.0
             part = parts[at]
             if part.signal in self.through or not part.of:
                 wired = self._volts_of(part, supply_v) if part.signal in self.through else _always(part, gauss)
+                if isinstance(wired, float):
+                    return min(max(wired, -0.3), supply_v)
                 return lambda: min(max(wired(), -0.3), supply_v)
             sensor, volts, noise_v = self.sensors[part.signal], part.volts, part.noise_v
 
@@ -237,7 +239,7 @@ class _Live(dict[str, float]):
         return looked_at(self._behind.last, name, default)
 
 
-def _always(part: Part, gauss: Callable[[float, float], float]) -> Sample:
+def _always(part: Part, gauss: Callable[[float, float], float]) -> Sample | float:
     """A part that follows nothing."""
     always_v, noise_v = part.volts(0.0), part.noise_v
-    return (lambda: always_v + gauss(0.0, noise_v)) if noise_v else (lambda: always_v)
+    return (lambda: always_v + gauss(0.0, noise_v)) if noise_v else always_v

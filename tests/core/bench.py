@@ -113,7 +113,7 @@ def rig(**changes: object) -> Rig:
         "scan_s": 0.1,
         "signals": SIGNALS,
         "limits": LIMITS,
-        "roles": Roles(current=0, cell_temperature=1, coolant_flow=4),
+        "roles": Roles(current=0, cell_temperature=1),
         "power": PowerPath(),
         "supply": Supply(kind="settable", rated_a=30.0, minimum_a=9.0, start_lag_s=0.5),
         "timing": Timing(

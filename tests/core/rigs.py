@@ -119,9 +119,7 @@ def full_rig(**changes: object) -> Rig:
     fields: dict[str, object] = {
         "signals": SIGNALS + MORE_SIGNALS,
         "limits": LIMITS + MORE_LIMITS,
-        "roles": Roles(
-            current=0, cell_temperature=1, coolant_flow=4, ventilation=AIR, room_hydrogen=HYDROGEN, voltage=VOLTAGE
-        ),
+        "roles": Roles(current=0, cell_temperature=1, ventilation=AIR, room_hydrogen=HYDROGEN, voltage=VOLTAGE),
         "switch_nothing_above": 1.6,
     }
     return rig(**(fields | changes))

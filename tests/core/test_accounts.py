@@ -120,7 +120,7 @@ def test_the_lye_gets_stronger_as_its_water_is_used() -> None:
 
 
 def leveled(usable_water_g: float = 0.0) -> Bench:
-    roles = Roles(current=0, cell_temperature=1, coolant_flow=4, level=6)
+    roles = Roles(current=0, cell_temperature=1, level=6)
     bench = Bench(rig(signals=(*SIGNALS, LEVEL), roles=roles, vent_charge_c=30.0, usable_water_g=usable_water_g))
     bench.numbers["level"] = 200.0
     bench.start()

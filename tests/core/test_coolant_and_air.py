@@ -87,7 +87,7 @@ def test_after_an_orderly_stop_a_rig_cools_until_it_is_cold_and_one_without_a_th
     bench.numbers["cell temperature"] = 45.0
     bench.until(lambda: not bench.outputs.coolant, 0.3)
     assert bench.at(State.OFF)
-    bench = ran(Bench(rig(roles=Roles(current=0, coolant_flow=4))))
+    bench = ran(Bench(rig(roles=Roles(current=0))))
     bench.ask(Verb.STOP)
     bench.until(lambda: bench.at(State.COOLING), 5.0)
     bench.scan(dt_s=3590.0)

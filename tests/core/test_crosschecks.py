@@ -260,7 +260,7 @@ def test_a_knob_is_not_held_but_its_volts_must_fit_too(supply_a: float) -> None:
 
 
 def test_without_a_voltage_sensor_the_current_alone_must_fit() -> None:
-    bench = first_bench(roles=Roles(current=0, cell_temperature=1, coolant_flow=4))
+    bench = first_bench(roles=Roles(current=0, cell_temperature=1))
     closed(bench)
     bench.run(12.0)
     assert not bench.memory.latch.first_power_due

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.core.limits import RESTING, Limit, clear_between
-from controller.core.signals import Signal
+from controller.core.limits import RESTING, Limit, clear_between, watch
+from controller.core.signals import Code, Signal, Status, Value
 from tests.core.watched import FAST, FLOAT, SLOW, SWITCH, Watched, high, low, seen_at
 
 # --- threshold and deadband
@@ -46,6 +46,23 @@ def test_the_deadband_only_lets_go(limit: Limit, sign: float) -> None:
 def test_the_quick_interval_and_the_comparison_agree_everywhere(number: float, limit: Limit) -> None:
     above, below = clear_between(replace(limit, delay_s=0.0))
     assert (above < number < below) == (seen_at(number, replace(limit, delay_s=0.0)).state is RESTING)
+
+
+@given(
+    numbers=st.tuples(*[st.floats(-100.0, 100.0)] * 3),
+    limit=st.sampled_from([high(), low(), high(magnitude=True), low(magnitude=True), FLOAT]),
+    needed=st.integers(1, 3),
+)
+def test_a_vote_that_is_not_asked_would_have_said_that_it_is_clear(
+    numbers: tuple[float, float, float], limit: Limit, needed: int
+) -> None:
+    vote = replace(limit, members=(0, 1, 2), needed=needed)
+    above, below = clear_between(vote)
+    values = [Value(number, Status.GOOD, Code.OK, 0.0, number, None, 0.0, 0) for number in numbers]
+    if all(above < number < below for number in numbers):
+        assert watch(vote, RESTING, values, -0.1, 0.0, calm=False) is RESTING
+    elif needed == 1 and above < below:  # and one that is asked was worth it
+        assert watch(vote, RESTING, values, -0.1, 0.0, calm=False) is not RESTING
 
 
 # --- delay

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.core.limits import RESTING, Limit, is_clear
+from controller.core.limits import RESTING, Arming, Effect, Limit, is_clear
+from tests.core.bench import LIMITS
+from tests.core.rigs import MORE_LIMITS, PRESSURE_H, PRESSURE_O, full_bench
 from tests.core.watched import FAST, FLOAT, SLOW, SWITCH, Watched, high
 
 # --- several members
@@ -115,3 +118,16 @@ def test_a_limit_is_due_only_while_it_demands_and_stands_only_after_it_was_due(n
             assert state.due
         assert not state.standing or was_due
         assert 0.0 <= state.filled_s <= 0.3
+
+
+@pytest.mark.parametrize("member", [PRESSURE_H, PRESSURE_O])
+def test_in_the_whole_scan_a_vote_hears_each_of_its_members(member: int) -> None:
+    either = Limit(
+        "either", "Either pressure", (PRESSURE_H, PRESSURE_O), 4.0, True, Effect.TRIP, Arming.ALWAYS, grace_s=2.0
+    )
+    bench = full_bench(limits=(*LIMITS, *MORE_LIMITS, either))
+    bench.run(3.0)
+    assert "either" not in bench.causes
+    bench.numbers[bench.rig.signals[member].name] = 4.5
+    bench.run(0.3)
+    assert bench.causes == ["either"]
