@@ -137,7 +137,8 @@ class _Day:
         if not self._mended and not world.powered:
             world.behind.state, self._mended = self._sound, True
         if into_quiet % self._cared_every == 0:
-            world.ask(CARE[into_quiet // self._cared_every % len(CARE)], text="mended", who="Ada")
+            holder = "" if world.guard is None else world.guard.memory.latch.held_by
+            world.ask(CARE[into_quiet // self._cared_every % len(CARE)], text="mended", who=holder or "Ada")
             self._commands += 1
 
     def so_far(self) -> Soaked:
