@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 
 from simulator.boards.bench import Asked
-from simulator.plant.advance import advance
+from simulator.plant.advance import advancer
 from simulator.plant.inputs import OFF, Inputs
 from simulator.plant.observe import Seen, observer
 from simulator.plant.parameters import Parameters
@@ -38,11 +38,11 @@ class Physics:
         self.state = state
         self.surroundings = surroundings
         self._inputs = surroundings
-        self._look = observer(parameters)
+        self._step, self._look = advancer(parameters), observer(parameters)
 
     def advance(self, asked: Asked, dt_s: float) -> None:
         self._inputs = self.inputs_for(asked)
-        self.state = advance(self.parameters, self.state, self._inputs, dt_s)
+        self.state = self._step(self.state, self._inputs, dt_s)
 
     def inputs_for(self, asked: Asked) -> Inputs:
         """What reaches the plant, from the wires and from around it."""

@@ -9,8 +9,9 @@
     ledger      whether every balance closes
     curves      polarisation and efficiency, as numbers and as a picture
 
-Inside: contents (what a state amounts to), cell, supply, sides, trouble (flows that a sound bench does not have), and
-rates, the right-hand side that brings them together. Properties of the lye come from controller.chemistry as fits.
+Inside: contents (what a state amounts to), the flows by their physics (cell and supply; gases, liquids, sides; cooling;
+surroundings; trouble for those that a sound bench does not have), and rates, the right-hand side in which they meet.
+Properties of the lye come from controller.chemistry as fits.
 """
 
 from .advance import advance

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import asinh, exp, sqrt
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from controller.chemistry.constants import FARADAY_C_MOL, GAS_J_MOL_K, ZERO_CELSIUS_K
 
@@ -19,6 +19,9 @@ from .properties import lye_fits
 
 SMALLEST_AREA = 1e-12  # of a plate, so that a dry one is a very large resistance and not a division by zero
 SMALLEST_S_M = 0.05
+FIRST_OF_STACK: Final = 23
+AFTER_STACK: Final = 29
+assert Disturbances._fields[FIRST_OF_STACK:AFTER_STACK:5] == ("cathode_activity", "cell_short")
 BRIDGE_EMPTIES = 500.0  # how many times faster a film empties through a bridge that takes the whole current
 
 
@@ -95,12 +98,10 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
         free = 1.0 - void
         ohm = (gap_m / (kappa * free * sqrt(free)) + separator_ohm_m2) / (area_m2 * cover)  # Bruggeman
         below = 1.0 / kelvin - 1.0 / reference_k
-        activity = d.cathode_activity
+        activity, _, joint_extra_ohm, odd_cell, dry, short = d[FIRST_OF_STACK:AFTER_STACK]
         if activity < 1e-6:
             activity = 1e-6
-        joint_extra_ohm = d.joint_extra_ohm
         all_joints_ohm = joints_ohm + joints_aged_ohm + (sum(joint_extra_ohm) if joint_extra_ohm else 0.0)
-        dry, short = d.cell_dry, d.cell_short
         area, through = 1.0 - dry, 1.0 - short
         if area < SMALLEST_AREA:
             area = SMALLEST_AREA
@@ -115,7 +116,7 @@ def build(parameters: Parameters) -> tuple[ElectrodesOf, StackOf]:
                 ohm,
                 all_joints_ohm,
                 not dry and not short and film_c.count(film_c[0]) == cells,
-                d.odd_cell % cells,
+                odd_cell % cells,
                 area,
                 through,
                 all_joints_ohm + ohm * (cells - 1 + through * through / area),

@@ -10,9 +10,10 @@ from controller.chemistry import efficiency
 from controller.chemistry.constants import GAS_J_MOL_K, ZERO_CELSIUS_K
 
 from . import sides
+from .gases import H2_MOL_C, O2_MOL_C
 from .inputs import NEUTRAL
 from .parameters import Parameters
-from .rates import H2_MOL_C, O2_MOL_C, model
+from .rates import model
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from .gases import H2_MOL_C, O2_MOL_C
 from .parameters import Parameters
 from .properties import lye_fits
-from .rates import H2_MOL_C, O2_MOL_C, WATER_KG_MOL
+from .rates import WATER_KG_MOL
 from .state import State
 
 

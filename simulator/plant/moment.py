@@ -6,7 +6,7 @@ Only the last answer is kept. It is found again by identity, which is enough for
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from . import cell, sides
 from .contents import Contents, ContentsOf
@@ -21,6 +21,9 @@ class Moment(NamedTuple):
     cover: float  # share of the electrodes in lye
     electrodes: cell.Electrodes
 
+
+AFTER_WATER: Final = 12
+assert State._fields[AFTER_WATER - 1] == "water_o_kg"
 
 MomentOf = Callable[[State, Disturbances], Moment]
 
@@ -38,11 +41,11 @@ def build(parameters: CellParameters, contents_of: ContentsOf, electrodes_of: ce
         contents = contents_of(state)
         stack_c, _, _, _, _, w_h, w_o, _, _, _, _, _, _, _, _, _, _, bubbles_h_m3, bubbles_o_m3, h_mm, o_mm = contents
         lower_mm = h_mm if h_mm < o_mm else o_mm
-        water_h, water_o = state.water_h_kg, state.water_o_kg
+        _, _, wear, wear_lasting, aged_ohm, _, _, _, _, _, water_h, water_o = state[:AFTER_WATER]
         cover = cover_of(lower_mm, water_h if water_h < water_o else water_o)
         electrodes = electrodes_of(
             stack_c, 0.5 * (w_h + w_o), cover, void_of(bubbles_h_m3 + bubbles_o_m3),
-            state.wear + state.wear_lasting, state.joints_aged_ohm, state.film_c, d,
+            wear + wear_lasting, aged_ohm, state[-1], d,
         )  # fmt: skip
         found: Moment = new(kind, (contents, lower_mm, cover, electrodes))
         last = (state, d, found)

@@ -75,7 +75,8 @@ def observer(parameters: Parameters) -> Observer:
     new, kind = tuple.__new__, Seen  # a NamedTuple's own constructor costs as much as all that goes into it
 
     def look(state: State, inputs: Inputs) -> Seen:
-        d, film_c = inputs.disturbances, state.film_c
+        _, _, _, _, _, _, _, _, _, _, ambient_c, coolant_inlet_c, d = inputs
+        ambient_c += d.ambient_warmer_k
         (
             amps, _, _, _, aged_ohm, _, _, _, coil_c, coolant_l_min, _, _, hydroxide_h, hydroxide_o,
             h2_h, o2_h, air_h, vapour_h, h2_o, _, _, vapour_o, _, _, room_h2, fan, floor_m3,
@@ -86,14 +87,13 @@ def observer(parameters: Parameters) -> Observer:
             stack_c, h_c, o_c, lye_h_kg, lye_o_kg, _, _, _, _, lye_h_m3, lye_o_m3, gas_h, gas_o, _, _,
             gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, _, _,
         ) = held  # fmt: skip
-        stack_v, _, _, _, _, each_v = stack_of(amps, film_c, electrodes, 0.0)
+        stack_v, _, _, _, _, each_v = stack_of(amps, state[-1], electrodes, 0.0)
         joint_v = amps * (joint_ohm + aged_ohm / joints)
         cell_v = [v + joint_v for v in each_v]
         cell_v[-1] += joint_v
         for joint, extra_ohm in enumerate(d.joint_extra_ohm):
             cell_v[min(joint, joints - 2)] += amps * extra_ohm
         high_h_m3, high_o_m3 = lye_h_m3 + bubbles_h_m3, lye_o_m3 + bubbles_o_m3
-        ambient_c = inputs.ambient_c + d.ambient_warmer_k
         dry_h, dry_o, room_m3 = gas_h - vapour_h, gas_o - vapour_o, lid_h_m3 - lye_h_m3
         if dry_h < LEAST_MOL:
             dry_h = LEAST_MOL
@@ -111,7 +111,7 @@ def observer(parameters: Parameters) -> Observer:
                 stack_c,
                 h_c,
                 o_c,
-                inputs.coolant_inlet_c + d.coolant_warmer_k,
+                coolant_inlet_c + d.coolant_warmer_k,
                 coil_c,
                 coolant_l_min,
                 level_h(high_h_m3),

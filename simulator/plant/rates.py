@@ -5,39 +5,26 @@ derivative. With the length of a step, the flows that would be stiff (current, g
 bubbles, leaks from a nearly empty side) are those at the end of that step, so that a plain sum `state + dt x rate` is
 stable. Every flow enters what it leaves and what it reaches with the same number, so all balances close to rounding.
 
-One long function, because a call costs as much as ten lines of arithmetic; its sections are marked, and what only
-happens in trouble is called out of line (module trouble).
+What flows is worked out where its physics stand (cell and supply, gases, liquids, cooling, surroundings; trouble for
+what a sound bench does not have). Here the flows meet: each is booked where it leaves and where it arrives, and what
+they carry adds up to heat. No more parts than that, because a call costs as much as ten lines of arithmetic.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
-from math import exp
 from typing import Final, NamedTuple
 
-from controller.chemistry.constants import (
-    ELECTRONS_PER_HYDROGEN,
-    ELECTRONS_PER_OXYGEN,
-    FARADAY_C_MOL,
-    GAS_J_MOL_K,
-    WATER_G_MOL,
-    ZERO_CELSIUS_K,
-)
+from controller.chemistry.constants import WATER_G_MOL
 
-from . import cell, contents, moment, sides, supply, trouble
+from . import cell, contents, cooling, gases, liquids, moment, sides, supply, surroundings, trouble
 from .inputs import Inputs
 from .parameters import Parameters
 from .properties import WATER_J_KG_K, lye_fits
 from .state import State, Stepped, stepper
 
 WATER_KG_MOL = WATER_G_MOL / 1000.0
-H2_MOL_C = 1.0 / (ELECTRONS_PER_HYDROGEN * FARADAY_C_MOL)
-O2_MOL_C = 1.0 / (ELECTRONS_PER_OXYGEN * FARADAY_C_MOL)
-WATER_KG_M3 = 1000.0
-L_MIN_KG_S = WATER_KG_M3 / 60_000.0
-FLOODED_PA_MOL = 3e7  # R T / V of a gas room below 0.1 L
-WARM_C = 60.0  # no lye boils below, at any pressure that the seals allow
 
 FELT: Final = 29  # nothing feels the totals that come after
 assert State._fields[FELT - 1] == "joint_k"
@@ -68,39 +55,21 @@ def model(parameters: Parameters) -> Model:
 
 
 def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: supply.CurrentOf) -> RatesOf:
-    c, y, h, wear, room = parameters.cell, parameters.hydraulics, parameters.heat, parameters.wear, parameters.room
-    fits = lye_fits(y.lye)
-    vapour_pa, outflow = fits.vapour_pa_of(), sides.outflow
-    scarce, condense = trouble.scarce, trouble.condense
-    strays, boils, pours = trouble.separator(parameters), trouble.boiling(parameters), trouble.pouring(parameters)
-    zero_k, gas, h2_mol_c, o2_mol_c, water_kg_mol = ZERO_CELSIUS_K, GAS_J_MOL_K, H2_MOL_C, O2_MOL_C, WATER_KG_MOL
+    y, h, fits = parameters.hydraulics, parameters.heat, lye_fits(parameters.hydraulics.lye)
+    makes, leaves_h, leaves_o = (
+        gases.making(parameters), gases.leaving(parameters, y.hydrogen), gases.leaving(parameters, y.oxygen)
+    )  # fmt: skip
+    levels, dries, cools = liquids.levelling(parameters), liquids.drying(parameters), cooling.cooling(parameters)
+    wears, airs = surroundings.wearing(parameters), surroundings.airing(parameters)
+    strays, pours = trouble.separator(parameters), trouble.pouring(parameters)
+    l_min_kg_s, water_kg_mol, lag_s = cooling.L_MIN_KG_S, WATER_KG_MOL, parameters.supply.start_lag_s
     water_j_kg_k, hydroxide_j_kg_k, latent_j_kg = WATER_J_KG_K, fits.hydroxide_j_kg_k, fits.latent_j_kg
     neutral_v, neutral_v_k = fits.thermoneutral
-    atmosphere_pa, lag_s = parameters.atmosphere_pa, parameters.supply.start_lag_s
-    separator_mm = sides.separator_mm(c)
+    separator_mm, bubble_point_pa = sides.separator_mm(parameters.cell), y.bubble_point_pa
     outlet_h_m3, outlet_o_m3 = sides.vessel(y.hydrogen, y).outlet_m3, sides.vessel(y.oxygen, y).outlet_m3
-    bore_h, bore_o = y.hydrogen.outlet_mol_s_pa, y.oxygen.outlet_mol_s_pa
-    depth_h_pa, depth_o_pa = y.hydrogen.seal_mm * sides.WATER_PA_MM, y.oxygen.seal_mm * sides.WATER_PA_MM
-    lift_h_pa, lift_o_pa = y.hydrogen.seal_lift_mm * sides.WATER_PA_MM, y.oxygen.seal_lift_mm * sides.WATER_PA_MM
-    gravity, offset_pa_mm = sides.GRAVITY_PER_MM, sides.GRAVITY_PER_MM * fits.density_kg_m3(y.mass_fraction, 20.0)
-    equalising_m3_s_pa, exchange_kg_s = y.equalising_m3_s_pa, y.separator_exchange_kg_s
-    flooded_pa_mol = FLOODED_PA_MOL
-    bubble_point_pa, diffusion_mol_s = y.bubble_point_pa, y.crossover_mol_s_bar * atmosphere_pa * 1e-5
-    oxygen_share, half_a, crossover_still = y.crossover_oxygen_share, y.crossover_half_a, y.crossover_still
-    nearly_dry_kg, bubble_s = sides.NEARLY_DRY_KG, y.bubble_s
-    burst_pa, burst_mol_s_pa, top_up_kg_s = y.burst_pa, y.burst_mol_s_pa, y.top_up_kg_s
-    surface_mol_s_pa, reflux = h.evaporation_mol_s_pa, h.reflux
-    coil_w_k, coil_j_k, coolant_l_min_open, coolant_s = h.coil_w_k, h.coil_j_k, h.coolant_l_min, h.coolant_s
-    l_min_w_k = L_MIN_KG_S * WATER_J_KG_K
+    exchange_kg_s, bubble_s, top_up_kg_s, reflux = y.separator_exchange_kg_s, y.bubble_s, y.top_up_kg_s, h.reflux
     circulation_w_k, lift_w_k, lift_half_mol = h.circulation_w_k, h.gas_lift_w_k, h.gas_lift_half_mol
     stack_loss_w_k, reservoir_loss_w_k = h.stack_loss_w_k, h.reservoir_loss_w_k
-    rated_a, recoverable, recoverable_s = wear.rated_a, wear.recoverable, wear.recoverable_s
-    lasting_s, reverse_c, joint_s = wear.lasting_s, wear.reverse_c, wear.joint_s
-    room_m3, fan_s = room.volume_m3, room.fan_s
-    cable = parameters.cable
-    cable_k_a2, cable_s, joint_k_w = cable.rated_k / cable.rated_a**2, cable.lag_s, cable.joint_k_w
-    joint_ohm, joints, joint_lag_s = c.joint_ohm, c.cells + 1, cable.joint_k_w * cable.joint_j_k
-    fan_per_s, draught_per_s = (q / 3600.0 / room_m3 for q in (room.ventilation_m3_h, room.draught_m3_h))
 
     def rates(state: State, inputs: Inputs, ahead_s: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
         (
@@ -124,52 +93,16 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         held, lower_mm, cover, electrodes = moment_of(state, d)
         (
             stack_c, h_c, o_c, lye_h, lye_o, w_h, w_o, density_h, density_o, lye_h_m3, lye_o_m3, gas_h, gas_o,
-            pa_mol_h, pa_mol_o, gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, still_h_mm, still_o_mm,
+            pa_mol_h, pa_mol_o, gauge_h_pa, gauge_o_pa, bubbles_h_m3, bubbles_o_m3, _, _,
         ) = held  # fmt: skip
 
-        # --- current, volts, gas made
+        # --- what flows: current, gas made, lye from side to side, water into the gas
         amps, amps_rate, stack = current_of(now_a, ready_s, film_c, electrodes, inputs, ahead_s)
         stack_v, gas_a, film_a, past_a, film_w, _ = stack
-        made_a = gas_a if gas_a >= 0.0 else -gas_a
-        h2_made = made_a * h2_mol_c
-        o2_made = made_a * o2_mol_c
-        h2_to_h, o2_to_o, h2_to_o, o2_to_h = h2_made, o2_made, 0.0, 0.0
-        if torn > 0.0:  # fully torn, either side gets half of each gas
-            h2_to_o, o2_to_h = 0.5 * torn * h2_made, 0.5 * torn * o2_made
-            h2_to_h, o2_to_o = h2_made - h2_to_o, o2_made - o2_to_h
-        if gas_a < 0.0:  # reversed: the gases change sides
-            h2_to_h, h2_to_o, o2_to_h, o2_to_o = h2_to_o, h2_to_h, o2_to_o, o2_to_h
-
-        # --- gas through the separator, from the lye beside it, which is full of gas under load
-        diffusion = diffusion_mol_s * crossover
-        full = made_a / (made_a + half_a)
-        still = crossover_still * (1.0 - full)
-        h2_cross = diffusion * (full + still * h2_h / gas_h)
-        o2_cross = oxygen_share * diffusion * (full + still * o2_o / gas_o)
-        if crossover > 1.0:  # never more than there is
-            h2_cross, o2_cross = scarce(h2_cross, h2_h, h2_to_h, ahead_s), scarce(o2_cross, o2_o, o2_to_o, ahead_s)
-        if gas_a < 0.0:  # the lye beside the cathode is now on the other side
-            h2_cross = -scarce(diffusion * full, h2_o, h2_to_o, ahead_s)
-            o2_cross = -scarce(oxygen_share * diffusion * full, o2_h, o2_to_h, ahead_s)
-
-        # --- lye from side to side, positive towards oxygen
-        drive_pa = (
-            gauge_h_pa - gauge_o_pa + gravity * (density_h * still_h_mm - density_o * still_o_mm)
-            + offset_pa_mm * level_offset_mm
-        )  # fmt: skip
-        equalise = equalising_m3_s_pa * equalising * drive_pa * density_h
-        if pa_mol_h > flooded_pa_mol or pa_mol_o > flooded_pa_mol:  # lye squeezes what little gas is left
-            stiff_pa_m3 = (
-                gas_h * pa_mol_h * pa_mol_h / (h_c + zero_k) + gas_o * pa_mol_o * pa_mol_o / (o_c + zero_k)
-            ) / gas
-            equalise /= 1.0 + ahead_s * equalising_m3_s_pa * equalising * stiff_pa_m3
-        if equalise > 0.0:
-            equalise *= lye_h / (lye_h + nearly_dry_kg + equalise * ahead_s)
-            equalise_hydroxide, equalise_c = equalise * w_h, h_c
-        else:
-            equalise *= lye_o / (lye_o + nearly_dry_kg - equalise * ahead_s)
-            equalise_hydroxide, equalise_c = equalise * w_o, o_c
-        equalise_water = equalise - equalise_hydroxide
+        made_a, h2_made, bubbles_h_made, bubbles_o_made, h2_to_h, o2_to_h, h2_to_o, o2_to_o = makes(
+            gas_a, torn, crossover, h2_h, o2_h, h2_o, o2_o, gas_h, gas_o, ahead_s
+        )
+        drive_pa, equalise_water, equalise_hydroxide, equalise_c = levels(held, level_offset_mm, equalising, ahead_s)
         exchange = exchange_kg_s * (w_h - w_o) * cover  # hydroxide one way, as much water the other
         h2_pass = o2_pass = air_pass = vapour_pass = 0.0
         if lower_mm < 0.0 or torn > 0.0 or drive_pa > bubble_point_pa or drive_pa < -bubble_point_pa:
@@ -177,55 +110,22 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
             h2_pass, o2_pass, air_pass, vapour_pass = strays(
                 state, bare, torn, drive_pa, gauge_h_pa - gauge_o_pa, pa_mol_h, pa_mol_o, gas_h, gas_o, ahead_s
             )
+        evaporate_h, evaporate_o, steam, thrown = dries(held, water_h, water_o, vapour_h, vapour_o, cover, ahead_s)
 
-        # --- evaporation and boiling
-        wet = surface_mol_s_pa * water_h / (water_h + nearly_dry_kg)
-        evaporate_h = wet * (vapour_pa(w_h, h_c) - vapour_h * pa_mol_h) / (1.0 + wet * ahead_s * pa_mol_h)
-        wet = surface_mol_s_pa * water_o / (water_o + nearly_dry_kg)
-        evaporate_o = wet * (vapour_pa(w_o, o_c) - vapour_o * pa_mol_o) / (1.0 + wet * ahead_s * pa_mol_o)
-        if evaporate_h < 0.0:
-            evaporate_h = condense(evaporate_h, vapour_h, ahead_s)
-        if evaporate_o < 0.0:
-            evaporate_o = condense(evaporate_o, vapour_o, ahead_s)
-        steam = thrown = 0.0  # to each side
-        if stack_c > WARM_C:
-            stack_pa = vapour_pa(0.5 * (w_h + w_o), stack_c)
-            excess_pa = stack_pa - atmosphere_pa - 0.5 * (gauge_h_pa + gauge_o_pa)
-            if excess_pa > 0.0:
-                least_kg = water_h if water_h < water_o else water_o
-                steam, thrown = boils(excess_pa, stack_pa, stack_c, cover, least_kg, ahead_s)
-
-        # --- gas out through the seals; it has the composition at the end of the step, so that none can go negative
-        make_h2_h = h2_to_h - h2_cross - h2_pass
-        make_o2_h = o2_to_h + o2_cross - o2_pass
-        make_vapour_h = evaporate_h + steam - vapour_pass
-        make_h = make_h2_h + make_o2_h + make_vapour_h - air_pass
-        make_h2_o = h2_to_o + h2_cross + h2_pass
-        make_o2_o = o2_to_o - o2_cross + o2_pass
-        make_vapour_o = evaporate_o + steam + vapour_pass
-        make_o = make_h2_o + make_o2_o + make_vapour_o + air_pass
-        out_h, back_h, burst_h = outflow(
-            gauge_h_pa, make_h * pa_mol_h, pa_mol_h, bore_h * open_h,
-            depth_h_pa * seal_h + (100.0 * store_mbar if collecting else 0.0), lift_h_pa * seal_h,
-            burst_pa, burst_mol_s_pa, ahead_s,
+        # --- gas of each side: what comes, and what leaves through its seal
+        come_h2_h, come_h2_o = h2_to_h - h2_pass, h2_to_o + h2_pass
+        come_o2_h, come_o2_o = o2_to_h - o2_pass, o2_to_o + o2_pass
+        come_vapour_h, come_vapour_o = evaporate_h + steam - vapour_pass, evaporate_o + steam + vapour_pass
+        h2_h_rate, o2_h_rate, air_h_rate, vapour_h_rate, out_h, burst_h = leaves_h(
+            h2_h, o2_h, air_h, vapour_h, gas_h, come_h2_h, come_o2_h, -air_pass, come_vapour_h,
+            gauge_h_pa, pa_mol_h, open_h, seal_h, 100.0 * store_mbar if collecting else 0.0, ahead_s,
         )  # fmt: skip
-        out_o, back_o, burst_o = outflow(
-            gauge_o_pa, make_o * pa_mol_o, pa_mol_o, bore_o * open_o, depth_o_pa * seal_o, lift_o_pa * seal_o,
-            burst_pa, burst_mol_s_pa, ahead_s,
+        h2_o_rate, o2_o_rate, air_o_rate, vapour_o_rate, out_o, burst_o = leaves_o(
+            h2_o, o2_o, air_o, vapour_o, gas_o, come_h2_o, come_o2_o, air_pass, come_vapour_o,
+            gauge_o_pa, pa_mol_o, open_o, seal_o, 0.0, ahead_s,
         )  # fmt: skip
-        leave_h = (out_h + burst_h) / (gas_h + make_h * ahead_s)
-        leave_o = (out_o + burst_o) / (gas_o + make_o * ahead_s)
-        stay_h, stay_o = 1.0 - leave_h * ahead_s, 1.0 - leave_o * ahead_s
-        h2_h_rate = stay_h * make_h2_h - leave_h * h2_h
-        o2_h_rate = stay_h * make_o2_h - leave_h * o2_h
-        air_h_rate = back_h - stay_h * air_pass - leave_h * air_h
-        vapour_h_rate = stay_h * make_vapour_h - leave_h * vapour_h
-        h2_o_rate = stay_o * make_h2_o - leave_o * h2_o
-        o2_o_rate = stay_o * make_o2_o - leave_o * o2_o
-        air_o_rate = back_o + stay_o * air_pass - leave_o * air_o
-        vapour_o_rate = stay_o * make_vapour_o - leave_o * vapour_o
-        h2_out_h, vapour_out_h = make_h2_h - h2_h_rate, make_vapour_h - vapour_h_rate
-        h2_out_o, vapour_out_o = make_h2_o - h2_o_rate, make_vapour_o - vapour_o_rate
+        h2_out_h, vapour_out_h = come_h2_h - h2_h_rate, come_vapour_h - vapour_h_rate
+        h2_out_o, vapour_out_o = come_h2_o - h2_o_rate, come_vapour_o - vapour_o_rate
         h2_leaked = h2_out_h * to_room
         if burst_h > 0.0:
             h2_leaked += (h2_out_h - h2_leaked) * burst_h / (out_h + burst_h)
@@ -234,12 +134,12 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         h2_by_outlet = h2_out_h + h2_out_o - h2_leaked
         vapour_lost = (1.0 - reflux) * (vapour_out_h + vapour_out_o) * water_kg_mol
 
-        # --- liquids split, added, lost
+        # --- liquids split, dried, added, lost
         split = h2_made * water_kg_mol  # half from each side: water passes the separators easily
         boiled = steam * water_kg_mol
         dried_h = (evaporate_h - reflux * vapour_out_h) * water_kg_mol  # beside what boils
         dried_o = (evaporate_o - reflux * vapour_out_o) * water_kg_mol
-        holed = holed_l_min * L_MIN_KG_S
+        holed = holed_l_min * l_min_kg_s
         added = water_ml_s * 0.001
         if top_up_on and mains:
             added += top_up_kg_s * top_up_supply
@@ -254,28 +154,11 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
             lose_hydroxide_h, lose_hydroxide_o = lose_h * w_h, lose_o * w_o
             lose_water_h, lose_water_o = lose_h - lose_hydroxide_h, lose_o - lose_hydroxide_o
 
-        # --- coolant
-        flows_l_min = 0.0
-        if coolant_open and mains and coolant_in_c > 0.0:
-            flows_l_min = coolant_l_min_open * coolant_supply * (1.0 - coolant_air) * (1.0 + 0.4 * hose_off)
-        coolant_rate = (flows_l_min - coolant_l_min) / (coolant_s + ahead_s)
-        spilt_l_min = coolant_l_min * hose_off
-        floor_m3_s += spilt_l_min / 60_000.0
-        coolant_w_k = (coolant_l_min - spilt_l_min) * l_min_w_k
-        touched_w_k = coil_w_k * (1.0 - coolant_air)
-        # a coil in a mixed bath by its effectiveness, as a conductance to its outlet; half in each reservoir
-        if touched_w_k < coolant_w_k:
-            coil_half_w_k = 0.5 * coolant_w_k * (exp(touched_w_k / coolant_w_k) - 1.0)
-        else:
-            coil_half_w_k = 0.859140914229523 * touched_w_k  # (e - 1) / 2: the same where they meet
-        coil_rate = (coil_half_w_k * (h_c + o_c - 2.0 * coil_c) + coolant_w_k * (coolant_in_c - coil_c)) / (
-            coil_j_k + ahead_s * (2.0 * coil_half_w_k + coolant_w_k)
-        )
-        coil_then_c = coil_c + ahead_s * coil_rate
-        coil_h_w = coil_half_w_k * (h_c - coil_then_c)
-        coil_o_w = coil_half_w_k * (o_c - coil_then_c)
-
         # --- heat; a liquid carries its enthalpy above 0 C
+        coolant_rate, coil_rate, coil_h_w, coil_o_w, coolant_w, spilt_m3_s = cools(
+            coolant_open and mains, coolant_supply, coolant_air, hose_off, coolant_l_min, coolant_in_c, coil_c,
+            h_c, o_c, ahead_s,
+        )  # fmt: skip
         electrical_w = stack_v * amps
         reaction_w = (neutral_v + neutral_v_k * stack_c) * made_a
         mix_h_w = (circulation_w_k + lift_w_k * bubbles_h / (bubbles_h + lift_half_mol)) * (stack_c - h_c)
@@ -299,29 +182,21 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
         else:
             cross_w += exchange * (hydroxide_j_kg_k * o_c - water_j_kg_k * h_c)
 
-        # --- cable and joints, which warm the room alone
-        square_a2 = amps * amps
-        worst_ohm = joint_ohm + aged_ohm / joints
-        if joint_extra_ohm:
-            worst_ohm += max(joint_extra_ohm)
-
-        # --- wear, room
-        load = (amps if amps >= 0.0 else -amps) / rated_a
-        backwards_a = -amps if amps < 0.0 else 0.0
-        fan_rate = ((ventilation if ventilation_on and mains else 0.0) - fan) / (fan_s + ahead_s)
-        room_rate = 0.0
-        if h2_leaked > 0.0 or room_h2 > 0.0:
-            leaks_per_s = h2_leaked * gas * (ambient_c + zero_k) / (atmosphere_pa * room_m3)
-            changes_per_s = leaks_per_s + fan_per_s * fan + draught_per_s
-            room_rate = (leaks_per_s - changes_per_s * room_h2) / (1.0 + ahead_s * changes_per_s)
+        # --- what wears, what gets warm beside the lye, the room
+        wear, wear_lasting, ages_ohm, cable_rate, joint_rate = wears(
+            amps, worn, aged_ohm, cable_k, joint_k, wear_rate, joint_extra_ohm, ahead_s
+        )
+        room_rate, fan_rate = airs(
+            room_h2, fan, ventilation if ventilation_on and mains else 0.0, h2_leaked, ambient_c, ahead_s
+        )
 
         flow_s = bubble_s * froth
         return (
             amps_rate,
             1.0 if ready_s < lag_s and supply.supply_live(inputs) else 0.0,
-            wear_rate * (recoverable * (load if load < 1.0 else 1.0) - worn) / recoverable_s,
-            wear_rate * (load / lasting_s + backwards_a / reverse_c),
-            sum(joint_extra_ohm) * load * load / joint_s if joint_extra_ohm else 0.0,
+            wear,
+            wear_lasting,
+            ages_ohm,
             electrical_w - reaction_w - film_w - mix_h_w - mix_o_w - lost_stack_w - 2.0 * boiled * latent_j_kg
             + through_w_k * (h_c + o_c - 2.0 * stack_c),
             mix_h_w - lost_h_w - coil_h_w - through_w_k * h_c - dried_h * latent_j_kg - away_h_w - cross_w,
@@ -340,21 +215,21 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
             o2_o_rate,
             air_o_rate,
             vapour_o_rate,
-            (h2_to_h + o2_to_h - bubbles_h / flow_s) / (1.0 + ahead_s / flow_s),
-            (h2_to_o + o2_to_o - bubbles_o / flow_s) / (1.0 + ahead_s / flow_s),
+            (bubbles_h_made - bubbles_h / flow_s) / (1.0 + ahead_s / flow_s),
+            (bubbles_o_made - bubbles_o / flow_s) / (1.0 + ahead_s / flow_s),
             room_rate,
             fan_rate,
-            floor_m3_s,
-            (cable_k_a2 * square_a2 - cable_k) / (cable_s + ahead_s),
-            (joint_k_w * worst_ohm * square_a2 - joint_k) / (joint_lag_s + ahead_s),
+            floor_m3_s + spilt_m3_s,
+            cable_rate,
+            joint_rate,
             amps,
             gas_a,
             past_a,
-            backwards_a,
+            -amps if amps < 0.0 else 0.0,
             electrical_w,
             reaction_w,
             lost_stack_w + lost_h_w + lost_o_w,
-            coolant_w_k * (coil_then_c - coolant_in_c),
+            coolant_w,
             vapour_lost * latent_j_kg,
             2.0 * through_w_k * stack_c + away_h_w + away_o_w,
             added + holed + sucked,
@@ -365,7 +240,7 @@ def _build(parameters: Parameters, moment_of: moment.MomentOf, current_of: suppl
             0.0 if collecting else h2_by_outlet,
             h2_by_outlet if collecting else 0.0,
             h2_leaked,
-            make_o2_h - o2_h_rate + make_o2_o - o2_o_rate,
+            come_o2_h - o2_h_rate + come_o2_o - o2_o_rate,
             air_h_rate + air_o_rate,
         ), film_a  # fmt: skip
 

@@ -15,7 +15,6 @@ from typing import NamedTuple
 
 from controller.core.step import step
 from controller.guard import loop
-from simulator.plant.advance import advance
 from simulator.rehearsal.campaign import Plan, play_campaign, run_one
 from simulator.rehearsal.equality import levels_agree, shortened
 from simulator.rehearsal.rigs import find
@@ -108,7 +107,7 @@ def _plant_us(physical: Physical) -> float:
         for _ in range(ROUNDS):
             start = process_time()
             for _ in range(2000):
-                state = advance(behind.parameters, state, inputs, 0.1)
+                state = behind._step(state, inputs, 0.1)
                 behind._look(state, inputs)
             times.append((process_time() - start) / 2000 * 1e6)
     finally:

@@ -18,7 +18,6 @@ from simulator.boards.power_path import Change
 from simulator.boards.wiring import Contact, Meter, Wiring
 from simulator.instruments.parts import Part
 from simulator.instruments.turbine import Turbine
-from simulator.plant.advance import advance
 from simulator.plant.observe import Seen
 from simulator.rehearsal.quick_parts import QuickContact, QuickMeter, Sample, SampleOf
 from simulator.whole import PlantBehind, WholeBench
@@ -171,7 +170,7 @@ class QuickBench(WholeBench):
             self._asked_inputs = behind._inputs = behind.inputs_for(self._asked())
             self._around = behind.surroundings
             self.stale = False
-        behind.state = advance(behind.parameters, behind.state, self._asked_inputs, dt_s)
+        behind.state = behind._step(behind.state, self._asked_inputs, dt_s)
         self.now_s = now_s
         shown: Any = behind.shown() if behind.script else behind._look(behind.state, self._asked_inputs)
         behind.last = shown
