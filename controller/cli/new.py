@@ -10,16 +10,16 @@ from pathlib import Path
 
 import click
 
-from controller.cli.problems import Problem, examples
+from controller.cli.problems import NARROWEST, Problem, examples
 from controller.config.load import CompiledRig
 from controller.config.problems import RigFileError
 from controller.config.questions import BY_KEY, QUESTIONS, NotUnderstood, Question, understood
 from controller.config.written import rig_file
 
-WIDTH = 100  # of words that are wrapped
 INTRODUCTION = (
-    "{number} questions. Enter takes the answer in brackets; a choice may be given by its number.\n"
-    "Nothing is written before the last one, and every answer can be changed in the file afterwards."
+    "{number} questions. Enter takes the answer in brackets; a choice may be given by\n"
+    "its number. Nothing is written before the last one, and every answer can be\n"
+    "changed in the file afterwards."
 )
 
 
@@ -81,7 +81,7 @@ def _made(said: dict[str, str], asks: bool) -> tuple[str, CompiledRig]:
 
 def _wrapped(text: str, first: str, rest: str) -> str:
     """Lines that no terminal breaks within a word."""
-    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest)
+    return textwrap.fill(text, NARROWEST - 1, initial_indent=first, subsequent_indent=rest)
 
 
 def _from_file(path: Path | None) -> dict[str, str]:
@@ -107,9 +107,9 @@ def _from_words(given: tuple[str, ...]) -> dict[str, str]:
 
 
 def _show(question: Question, place: str = "") -> None:
-    click.echo(f"\n{place}{question.asks}")
+    click.echo("\n" + _wrapped(place + question.asks, "", "  "))
     for number, (choice, means) in enumerate(question.choices.items(), 1):
-        click.echo(f"  {number:>2}  {choice:<21}{means}")
+        click.echo(_wrapped(means, f"  {number:>2}  {choice:<21}", " " * 27))
 
 
 def _ask(question: Question, place: str = "") -> str:
@@ -128,10 +128,8 @@ def _ask(question: Question, place: str = "") -> str:
 
 
 def _meant(text: str, question: Question) -> list[str]:
-    """Choices by name or number; of several also a stretch of numbers, or all."""
+    """Choices by name or number; of several also a stretch of numbers."""
     names = list(question.choices)
-    if question.several and text.lower() == "all":
-        return names
     meant = []
     for word in map(str.strip, text.split(",")):
         found = re.fullmatch(r"(\d+)(?:\s*-\s*(\d+))?", word)
@@ -146,8 +144,8 @@ def _next(file: Path, text: str, compiled: CompiledRig) -> str:
     lines = [f"Written: {file}, {text.count(chr(10))} lines, {len(compiled.core.limits)} limits."]
     if missing:
         lines += [f"You can stand beside it at up to {compiled.core.most_a:.3g} A. To leave it alone, it needs:"]
-        lines += [f"  - {what}" for what in missing]
+        lines += [_wrapped(what, "  - ", "    ") for what in missing]
     else:
-        lines += ["It may be left alone, as far as this file goes; the rig itself is proven by its proof tests."]
+        lines += ["It may be left alone, as far as this file goes;", "the rig itself is proven by its proof tests."]
     lines += ["Next:", f"  lyewatch check {file}", f"  lyewatch rehearse --all {file}     every fault, on your rig"]
     return "\n".join(lines)

@@ -14,6 +14,7 @@ from controller.guard.client import Client, NoGuard
 
 RUN_DIR = Path("/run/lyewatch")
 STATE_DIR = Path("/var/lib/lyewatch")
+NARROWEST = 80  # columns of the terminal that everything is laid out for
 
 run_dir_option = click.option(
     "--run-dir",
@@ -60,4 +61,15 @@ def to_the_guard(run_dir: Path, wait_s: float = 3.0) -> Iterator[Client]:
 
 def examples(*lines: str) -> str:
     """The end of a help page."""
-    return "\b\nExamples:\n" + "\n".join(f"  lyewatch {line}" for line in lines)
+    return "\b\nExamples:\n" + "\n".join(_fitting(f"  lyewatch {line}") for line in lines)
+
+
+def _fitting(command: str) -> str:
+    """Broken before an option where it is too long for a terminal, as a shell takes it. Click indents by two."""
+    first, *options = command.split(" --")
+    lines = [first]
+    for option in options:
+        if len(lines[-1]) + len(option) + len(" -- \\") > NARROWEST - 2:
+            lines.append("   ")
+        lines[-1] += f" --{option}"
+    return " \\\n".join(lines)

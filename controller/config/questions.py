@@ -84,6 +84,8 @@ def _choice(choices: Mapping[str, str]) -> Callable[[str], str]:
 
 
 def _parts(text: str) -> frozenset[str]:
+    if text.strip().lower() == "all":
+        return frozenset(PARTS)
     given = frozenset(word.strip() for word in text.split(",") if word.strip()) - {"none"}
     unknown = sorted(given - set(PARTS))
     if unknown:

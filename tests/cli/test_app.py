@@ -32,6 +32,19 @@ def test_every_command_in_the_table_loads_and_explains_itself(entry: app.Entry) 
     assert len(result.output) > 60
 
 
+@pytest.mark.parametrize("entry", TABLE, ids=lambda e: e.name)
+def test_no_line_of_any_help_is_wider_than_a_terminal(entry: app.Entry) -> None:
+    def look(command: click.Command, words: list[str]) -> None:
+        result = CliRunner().invoke(command, ["--help"], prog_name=" ".join(words), terminal_width=80)
+        assert [line for line in result.output.splitlines() if len(line) > 80] == []
+        if isinstance(command, click.Group):
+            for name, inner in command.commands.items():
+                look(inner, [*words, name])
+
+    module, _, attribute = entry.where.partition(":")
+    look(getattr(import_module(module), attribute), ["lyewatch", entry.name])
+
+
 def test_the_list_of_commands_loads_none_of_them() -> None:
     program = (
         "import sys, click\nfrom controller.cli.app import lyewatch\n"

@@ -26,7 +26,7 @@ def in_helps() -> list[str]:
     found: list[str] = []
 
     def look(command: click.Command) -> None:
-        found.extend(re.findall(r"^ +(lyewatch .*)$", command.epilog or "", re.M))
+        found.extend(re.findall(r"^ +(lyewatch .*)$", (command.epilog or "").replace(" \\\n   ", ""), re.M))
         if isinstance(command, click.Group):
             for inner in command.commands.values():
                 look(inner)

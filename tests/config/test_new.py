@@ -114,6 +114,20 @@ def test_an_answer_that_means_nothing_is_told_what_would_be_right(said: dict[str
         understood(said)
 
 
+def test_all_parts_may_be_said_wherever_an_answer_is_given() -> None:
+    """The question says so, and an answer file or --set is read by the same rule as the terminal."""
+    assert understood({"parts": "all"}).parts == understood({"parts": " All "}).parts == frozenset(PARTS)
+
+
+@pytest.mark.parametrize("more", ["name=shed", "parts=all", "board=low", "temperature=none"])
+def test_no_line_of_the_questions_is_wider_than_a_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    shown = run("shed.toml", "--set", more, said="\n" * 20).output + run("--questions").output
+    assert [line for line in shown.splitlines() if len(line) > 80] == []
+
+
 # ---- the command
 
 
