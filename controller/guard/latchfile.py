@@ -1,8 +1,10 @@
 """What outlives the process: the latch, on disk, in two files written in turn.
 
-Each holds one line of JSON and a line with its SHA-256. A write makes a new file beside the older of the two, syncs it,
-renames it into place and syncs the folder, so that the newer one is never touched. Any doubt comes up tripped, "memory
-of the last run lost": a file missing, torn, altered, of another rig or another format, or an unfinished write. That
+Each holds one line of JSON, a line with the SHA-256 of that line, and zeros up to whole blocks of 4096 bytes. A write
+goes over the older of the two in place and is forced to the card; the newer one is never touched. The blocks are there
+already and the size stays, so the file system has next to nothing to note in its journal, most of what a write costs.
+Any doubt comes up tripped, "memory of the last run lost": a file missing, torn, altered, of another rig or another
+format, or a write that failed. That
 includes the first start on a machine: nobody can tell a new card from a lost one, and a reset at the rig is cheap. What
 the surviving file still says (hours, hold, causes, lock-out) is kept, never used to decide that all was well.
 """
@@ -20,9 +22,11 @@ from controller.core.plain import from_plain, to_plain
 from controller.core.rig import Rig
 from controller.core.trips import FINDINGS, Cause, Latch, Rank, Seen, add
 
-FORMAT = 2
+FORMAT = 3
+UNPADDED = 2  # files of this format end with the checksum; they are still read
+BLOCK = 4096
 NAMES = ("latch-0", "latch-1")
-UNFINISHED = "latch-new"
+UNFINISHED = "latch-new"  # a mark: a write has failed, or one of the older kind was cut short
 STARTS_WITHOUT_HEALTH = 5  # at the fifth start without five minutes of scanning after it: locked out
 
 
@@ -42,21 +46,27 @@ class Found(NamedTuple):
     unfinished: bool
 
 
-def encode(rig_name: str, after: int, latch: Latch) -> bytes:
+def encode(rig_name: str, after: int, latch: Latch, at_least: int = BLOCK) -> bytes:
+    """Whole blocks. at_least: what the file takes already, so that it never changes its size downwards."""
     body = json.dumps(to_plain(Written(FORMAT, rig_name, after, latch)), separators=(",", ":"), allow_nan=False)
     line = body.encode() + b"\n"
-    return line + hashlib.sha256(line).hexdigest().encode() + b"\n"
+    data = line + hashlib.sha256(line).hexdigest().encode() + b"\n"
+    return data.ljust(BLOCK * -(-max(len(data), at_least) // BLOCK), b"\0")
 
 
 def decode(data: bytes) -> Written:
     """Raises ValueError unless every byte is as it was written."""
-    line, newline, digest = data.partition(b"\n")
+    line, newline, rest = data.partition(b"\n")
     line += newline
-    if digest != hashlib.sha256(line).hexdigest().encode() + b"\n":
+    digest = hashlib.sha256(line).hexdigest().encode() + b"\n"
+    if not rest.startswith(digest):
         raise ValueError("checksum differs")
     plain = json.loads(line)
-    if not isinstance(plain, list) or plain[:1] != [FORMAT]:
+    if not isinstance(plain, list) or plain[:1] not in ([UNPADDED], [FORMAT]):
         raise ValueError("another format")
+    padding = rest[len(digest) :]
+    if padding.strip(b"\0") or (len(data) % BLOCK if plain[0] == FORMAT else padding):
+        raise ValueError("torn: it does not end as it was written")
     return from_plain(Written, plain)
 
 
@@ -135,24 +145,42 @@ class LatchFile:
         if not self._both_good:  # the other file was missing or bad: repair it, or the next start would doubt again
             self._write_older(latch)
             self._both_good = True
+        mark = self.folder / UNFINISHED
+        if mark.exists():
+            mark.unlink()
+            self._sync_folder()
 
     def _write_older(self, latch: Latch) -> None:
         after, at = self._newest
-        beside = self.folder / UNFINISHED
-        data = encode(self._rig_name, after, latch)
-        fd = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o640)
         try:
+            self._write_over(self.folder / NAMES[1 - at], after, latch)
+        except OSError:
+            with suppress(OSError):  # what is on disk looks whole and says too little: leave word of it
+                (self.folder / UNFINISHED).touch()
+            raise
+        self._newest = (latch.number, 1 - at)
+
+    def _write_over(self, path: Path, after: int, latch: Latch) -> None:
+        fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        try:
+            size = os.fstat(fd).st_size
+            data = encode(self._rig_name, after, latch, size)
             _write_all(fd, data)
-            os.fsync(fd)
+            if len(data) == size:
+                os.fdatasync(fd)
+            else:
+                os.fsync(fd)
         finally:
             os.close(fd)
-        os.rename(beside, self.folder / NAMES[1 - at])
+        if not size:
+            self._sync_folder()
+
+    def _sync_folder(self) -> None:
         folder = os.open(self.folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
         try:
             os.fsync(folder)
         finally:
             os.close(folder)
-        self._newest = (latch.number, 1 - at)
 
     def start(self, rig: Rig, now_s: float) -> Latch:
         """The latch to start with, for `first`. It is not yet on disk: give it to the writer."""
