@@ -49,10 +49,12 @@ class Topic(NamedTuple):
         return m.topic(rig, self.address) if self.of_rig else self.address
 
 
+NOTIFY: Final = "lyewatch/notify/{client}"
 TOPICS: Final = (
     Topic("presence", "presence", "tells", m.Presence, "on connecting and ending; the last will too", 1, True),
-    Topic("notify", "lyewatch/notify/{client}", "tells", m.NotifyPresence, "by each notify", 1, True, of_rig=False),
-    Topic("state", "state", "tells", m.StateNow, "on change and each second", 0, True),
+    Topic("notify", NOTIFY, "tells", m.NotifyPresence, "by each notify, again each 20 s", 1, True, of_rig=False),
+    Topic("state", "state", "tells", m.StateTold, "on change and each second", 0, True),
+    Topic("description", "description", "tells", m.RigDescribed, "on connecting and each ten minutes", 1, True),
     Topic("link", "link", "tells", m.LinkNow, "on change and each ten seconds", 0, True),
     Topic("measurements", "measurements", "tells", SenmlPack, "each second", 0),
     Topic("value", "value/{signal}", "tells", PlainNumber, "each second", 0),

@@ -18,6 +18,7 @@ from controller.link import messages as m
 from controller.link.answers import Answers, Question
 from controller.link.broker import Arrived, Broker
 from controller.link.clock import Clock, machine_boot
+from controller.link.described import describe, told, written
 from controller.link.gate import OWN_VERBS, WHY, Alarms, Gate, Refused, Told, for_guard
 from controller.link.guard_end import GuardEnd
 from controller.link.keeper import Keeper, Live
@@ -27,6 +28,7 @@ from controller.record.logbook import Entry, WrongEntry
 
 EACH_S: Final = 1.0
 LINK_EACH_S: Final = 10.0
+DESCRIBED_EACH_S: Final = 600.0  # retained: again only in case somebody has cleared it
 SILENT_S: Final = 5.0  # no frame for so long: the guard is not there
 LOOKED_AT_PER_ROUND: Final = 100  # what arrived: reading it is cheap
 ASKED_PER_ROUND: Final = 3  # of the guard, stops aside: an answer takes a scan
@@ -63,6 +65,7 @@ class Link:
         self._heard_s: float | None = None  # monotonic: the guard's last frame, or the first round
         self._told_frame: Frame | None = None
         self._told_at_s = self._link_told_s = -1e9
+        self._described, self._described_s = "", -1e9  # id of the description that was told, and when
         self._since_s = 0.0  # of the session, by the guard's clock
         self._denied_s = -1e9  # when the broker last refused what is stored
         self._told_state: object = None
@@ -136,7 +139,7 @@ class Link:
                 self._keeper.outbox.begin_again()
             here = m.Presence(rig=self._rig.name, present="here", time_s=time.time())
             broker.publish(self._topic("presence"), here.model_dump_json().encode(), qos=1, retain=True)
-            self._told_at_s = self._link_told_s = -1e9
+            self._told_at_s = self._link_told_s = self._described_s = -1e9
             self._since_s = self._clock.now().mono_s
         if broker.connected:
             self._keeper.live = Live(self._since_s, broker.alive_s)
@@ -171,7 +174,11 @@ class Link:
         status = self._guard.status()
         self._told.add(str(status.get("challenge", "")), now_s)
         state = self._teller.tell(frame, status, list(known.alarms), known.waiting, troubles)
-        self._broker.publish(self._topic("state"), state.model_dump_json().encode(), retain=True)
+        if now_s - self._described_s >= DESCRIBED_EACH_S:
+            described = describe(state)
+            self._described, self._described_s = described.id, now_s
+            self._broker.publish(self._topic("description"), described.model_dump_json().encode(), qos=1, retain=True)
+        self._broker.publish(self._topic("state"), written(told(state, self._described)), retain=True)
         measured = list(zip(self._rig.signals, frame.memory.values, strict=True))
         records = pack(self._rig.name, frame.wall_s, measured)
         self._broker.publish(self._topic("measurements"), json.dumps(records, separators=(",", ":")).encode())

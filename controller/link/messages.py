@@ -35,38 +35,64 @@ class Presence(Message):
 
 
 class NotifyPresence(Message):
-    """`lyewatch/notify/<client>`, retained; also the last will. Under no rig: one notify watches all of a broker."""
+    """`lyewatch/notify/<client>`, retained; also the last will. Under no rig: one notify watches all of a broker.
+
+    "here" is said again each 20 s: a broker may keep the word of one that is long dead.
+    """
 
     present: Literal["here", "gone", "ended"]
+    time_s: float | None = Field(default=None, description="when it was said, Unix time; null in the last will")
 
 
-class SignalNow(Message):
+class SignalWhat(Message):
+    """What a signal is, whatever it reads."""
+
     name: str
     title: str
     unit: str
+
+
+class SignalIs(Message):
     value: float | None = Field(description="null when it is not to be believed")
     status: Literal["good", "maintenance required", "out of specification", "function check", "failure"]
     plain: str = Field(description="the status in plain words, such as 'sensor lost: no answer for 3 s'")
     age_s: float = Field(description="since the start of its last good sample")
 
 
-class MarginNow(Message):
-    """The way left to one limit."""
+class SignalNow(SignalIs, SignalWhat):
+    pass
+
+
+class MarginWhat(Message):
+    """A limit as the rig file has it."""
 
     limit: str
     title: str
     signal: str
     unit: str
-    value: float | None
     threshold: float
     rises: bool = Field(description="true: bad at or above the threshold")
     effect: Literal["alarm", "derate", "stop", "trip"]
-    armed: bool
-    left: float | None = Field(description="way left in `unit`; null when not seen")
-    left_fraction: float | None = Field(description="1 as far as in normal running, 0 at the limit")
-    seconds_to_limit: float | None = Field(description="at the present trend; null when it is not coming nearer")
-    standing: bool = Field(description="at or beyond the limit, not yet cleared")
+
+
+class MarginIs(Message):
+    """The way left to one limit. Left out in `state`: a number that is null, a flag that is false."""
+
+    value: float | None = None
+    armed: bool = False
+    left: float | None = Field(default=None, description="way left in `unit`; null when not seen")
+    left_fraction: float | None = Field(
+        default=None, description="1 as far as in normal running, 0 at the limit; null when not seen"
+    )
+    seconds_to_limit: float | None = Field(
+        default=None, description="at the present trend; null when it is not coming nearer"
+    )
+    standing: bool = Field(default=False, description="at or beyond the limit, not yet cleared")
     bypassed: bool = False
+
+
+class MarginNow(MarginIs, MarginWhat):
+    pass
 
 
 class CauseNow(Message):
@@ -94,11 +120,18 @@ class AlarmNow(Message):
     to_do: str = ""
 
 
-class PermissiveNow(Message):
+class PermissiveWhat(Message):
     name: str
     title: str
+
+
+class PermissiveIs(Message):
     met: bool | None = Field(description="null: not known, which counts as no")
     why: str
+
+
+class PermissiveNow(PermissiveIs, PermissiveWhat):
+    pass
 
 
 class RunNow(Message):
@@ -138,8 +171,8 @@ class ProvenNow(Message):
     safe_to_open_why: str
 
 
-class StateNow(Stamped):
-    """`state`, retained: all that a person needs at a glance. On change and each second."""
+class StateCommon(Stamped):
+    """What a state says by itself, whether or not the rig's description is at hand."""
 
     simulated: bool
     cells: int = Field(default=0, description="in series; 0: not known. With it, litres become a charge")
@@ -147,10 +180,7 @@ class StateNow(Stamped):
     since_s: float
     sentence: str
     nearest: str | None = Field(description="the limit that is nearest, by name")
-    signals: list[SignalNow]
-    margins: list[MarginNow]
     causes: list[CauseNow] = Field(description="of a standing trip, first-out first")
-    permissives: list[PermissiveNow]
     run: RunNow
     gas: GasNow
     leave: LeaveNow
@@ -167,6 +197,32 @@ class StateNow(Stamped):
     late_scans: int
     waiting: int = Field(default=0, description="stored things that the broker has not taken yet")
     troubles: list[str] = Field(default=[], description="of the link itself, in words: record, broker, commands")
+
+
+class StateTold(StateCommon):
+    """`state`, retained: all that a person needs at a glance. On change and each second."""
+
+    described: str = Field(description="`id` of the `description` that these names are explained in")
+    signals: dict[str, SignalIs] = Field(description="by name")
+    margins: dict[str, MarginIs] = Field(description="by the limit's name")
+    permissives: dict[str, PermissiveIs] = Field(description="by name")
+
+
+class StateNow(StateCommon):
+    """State and description put together again (link.described): what page and notify work with."""
+
+    signals: list[SignalNow]
+    margins: list[MarginNow]
+    permissives: list[PermissiveNow]
+
+
+class RigDescribed(Stamped):
+    """`description`, retained: what does not change while a rig file stands. It holds nothing that was measured."""
+
+    id: str = Field(description="first 16 digits of the SHA-256 of the three lists, as link.described writes them")
+    signals: list[SignalWhat]
+    margins: list[MarginWhat]
+    permissives: list[PermissiveWhat]
 
 
 class EventNow(Stamped):

@@ -51,6 +51,11 @@ _KIND: Mapping[TripKind, Literal["resettable", "local", "lock-out"]] = {
 }
 
 
+def _short(number: float | None) -> float | None:
+    """Six digits say more than any sensor knows; the rest is what binary fractions leave."""
+    return None if number is None else float(f"{number:.6g}")
+
+
 class Teller:
     """Makes the state messages of one rig. Feed it every frame that comes; ask for a message when one is due."""
 
@@ -149,7 +154,7 @@ class Teller:
             name=signal.name,
             title=signal.title,
             unit=signal.unit,
-            value=value.number,
+            value=_short(value.number),
             status=_STATUS[value.status],
             plain=plain,
             age_s=round(age_s, 3),
@@ -162,14 +167,14 @@ class Teller:
             title=limit.title,
             signal=signal.name,
             unit=signal.unit,
-            value=found.number,
+            value=_short(found.number),
             threshold=limit.threshold,
             rises=limit.rises,
             effect=_EFFECT[limit.effect],
             armed=found.armed,
-            left=found.left,
-            left_fraction=found.fraction,
-            seconds_to_limit=found.seconds,
+            left=_short(found.left),
+            left_fraction=_short(found.fraction),
+            seconds_to_limit=_short(found.seconds),
             standing=found.standing or found.due_in_s is not None,
             bypassed=found.bypassed,
         )

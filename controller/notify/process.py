@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from controller.link import messages as m
 from controller.link.broker import Address
+from controller.link.described import Descriptions
 from controller.notify.decide import Heard, Rules, Time, begin, decide
 from controller.notify.ear import Ear, Said
 from controller.notify.send import Post
@@ -34,15 +35,17 @@ def on_this_machine(host: str) -> bool:
     return any(ipaddress.ip_address(str(at).partition("%")[0]).is_loopback for at in found) or bool(found & own)
 
 
-def understood(said: Said) -> Heard | None:
+def understood(said: Said, descriptions: Descriptions) -> Heard | None:
     """What a message of a rig means here; None where it means nothing."""
     parts = said.topic.split("/")
     if len(parts) != 4 or "/".join(parts[:2]) != m.ROOT or not said.payload:
         return None
     rig, what = parts[2], parts[3]
     try:
+        if what == "description":
+            descriptions.description(rig, said.payload)
         if what == "state":
-            return Heard(rig, state=m.StateNow.model_validate_json(said.payload), live=not said.retained)
+            return Heard(rig, state=descriptions.state(rig, said.payload), live=not said.retained)
         if what == "presence":
             return Heard(rig, presence=m.Presence.model_validate_json(said.payload).present)
         if what == "events" and not said.retained:
@@ -52,6 +55,8 @@ def understood(said: Said) -> Heard | None:
     except ValidationError as error:
         first = error.errors()[0]
         return Heard(rig, garbled=f"{what}: {'.'.join(map(str, first['loc']))}: {first['msg']}")
+    except ValueError as error:
+        return Heard(rig, garbled=f"{what}: {error}")
     return None
 
 
@@ -66,7 +71,7 @@ def run(
     local: Callable[[], time.struct_time] = time.localtime,
 ) -> None:
     """Watch until `wait` says that it is over."""
-    ear = Ear(address, client_id)
+    ear, descriptions = Ear(address, client_id), Descriptions()
 
     def moment() -> Time:
         here = local()
@@ -75,9 +80,10 @@ def run(
     memory = begin(rules, moment())
     try:
         while not wait(TICK_S):
+            ear.beat(time.monotonic())
             heard: list[Heard | None] = [None]  # time has passed, whoever spoke
             while ear.said:
-                heard.append(understood(ear.said.popleft()))
+                heard.append(understood(ear.said.popleft(), descriptions))
             for one in heard:
                 memory, out = decide(rules, memory, one, moment())
                 for send in out:

@@ -21,6 +21,7 @@ from paho.mqtt.properties import Properties
 from pydantic import ValidationError
 
 from controller.link.broker import Address
+from controller.link.described import Descriptions
 from controller.link.messages import (
     ROOT,
     CommandAsk,
@@ -28,6 +29,7 @@ from controller.link.messages import (
     HistoryAsk,
     HistoryReply,
     LogEntry,
+    NotifyPresence,
     Presence,
     StateNow,
     topic,
@@ -36,6 +38,8 @@ from controller.page.rigs import Rigs
 
 log = logging.getLogger("lyewatch.page")
 
+TOLD: Final = frozenset({"description", "state", "presence"})
+NOTIFY: Final = "lyewatch/notify"
 STATE_BYTES: Final = 262_144
 ANSWER_BYTES: Final = 1_048_576
 PARTS_AT_MOST: Final = 64
@@ -61,6 +65,7 @@ class Broker:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._replies: dict[str, asyncio.Future[CommandReply]] = {}
         self._history: dict[bytes, asyncio.Queue[HistoryReply]] = {}
+        self._descriptions = Descriptions()  # of paho's thread alone
         client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=mqtt.MQTTv5)
         if address.user:
             client.username_pw_set(address.user, address.password)
@@ -96,7 +101,8 @@ class Broker:
         if reason.is_failure:
             self._hand(self._broker, False, f"the broker refused this page: {reason}")
             return
-        topics = [f"{ROOT}/+/{part}" for part in ("state", "presence")]
+        topics = [f"{ROOT}/+/{part}" for part in ("description", "state", "presence")]
+        topics.append(f"{NOTIFY}/+")
         topics += [f"{ROOT}/+/{part}/{self.client_id}" for part in ("reply", "history/response")]
         client.subscribe([(t, 1) for t in topics])
         self._hand(self._broker, True, "connected")
@@ -109,9 +115,13 @@ class Broker:
 
     def _message(self, _client: Any, _data: Any, message: mqtt.MQTTMessage) -> None:
         levels = message.topic.split("/")
-        rig, kind = levels[2], levels[3]
         try:
-            if len(message.payload) > (STATE_BYTES if kind in ("state", "presence") else ANSWER_BYTES):
+            if message.topic.startswith(NOTIFY + "/"):
+                present = NotifyPresence.model_validate_json(message.payload or b'{"present":"gone"}').present
+                self._hand(self._watcher, levels[2], present, message.retain)
+                return
+            rig, kind = levels[2], levels[3]
+            if len(message.payload) > (STATE_BYTES if kind in TOLD else ANSWER_BYTES):
                 raise ValueError(f"{len(message.payload)} bytes is too much")
             self._take(rig, kind, message)
         except (ValidationError, ValueError) as error:
@@ -119,9 +129,11 @@ class Broker:
 
     def _take(self, rig: str, kind: str, message: mqtt.MQTTMessage) -> None:
         if kind == "state":
-            state = StateNow.model_validate_json(message.payload)
-            _same(rig, state.rig)
-            self._hand(self._state, state, message.retain)
+            self._hand(self._state, self._descriptions.state(rig, bytes(message.payload)), message.retain)
+        elif kind == "description":
+            again = self._descriptions.description(rig, bytes(message.payload))
+            if again is not None:
+                self._hand(self._explained, again)
         elif kind == "presence":
             presence = Presence.model_validate_json(message.payload)
             _same(rig, presence.rig)
@@ -155,9 +167,17 @@ class Broker:
         if self.rigs.take_state(state, retained, time.monotonic()):
             self.changed(state.rig)
 
+    def _explained(self, state: StateNow) -> None:
+        if self.rigs.explain_state(state):
+            self.changed(state.rig)
+
     def _presence(self, presence: Presence) -> None:
         if self.rigs.take_presence(presence):
             self.changed(presence.rig)
+
+    def _watcher(self, client: str, present: str, retained: bool) -> None:
+        if self.rigs.take_watcher(client, present, retained, time.monotonic()):
+            self.changed("")
 
     def _reply(self, reply: CommandReply) -> None:
         waiting = self._replies.get(reply.id)

@@ -12,6 +12,7 @@ from typing import Any, Final
 from controller.link.messages import Presence, StateNow
 
 RIGS_AT_MOST: Final = 32
+WATCHERS_AT_MOST: Final = 8
 FORGET_REPEATS_S: Final = 10.0  # a guard that was restored from a copy may count from an older number
 
 
@@ -49,6 +50,7 @@ class Rigs:
     broker_since_s: float = 0.0
     broker_why: str = "not connected yet"
     seen: dict[str, RigSeen] = field(default_factory=dict)
+    watchers: dict[str, dict[str, Any]] = field(default_factory=dict)  # each notify, by its client id
     refused: int = 0  # messages that were not understood, or came from one rig too many
 
     def rig(self, name: str) -> RigSeen | None:
@@ -75,12 +77,33 @@ class Rigs:
             seen.arrived_s = None if retained else now_s
         return True
 
+    def explain_state(self, state: StateNow) -> bool:
+        """The same state, now with its titles and limits: no word of the guard's, so it grows no younger by it."""
+        seen = self.seen.get(state.rig)
+        if seen is None or seen.state is None:
+            return False
+        if (state.boot, state.number) != (seen.state["boot"], seen.state["number"]):
+            return False
+        seen.state = state.model_dump(mode="json")
+        return True
+
     def take_presence(self, presence: Presence) -> bool:
         seen = self.rig(presence.rig)
         if seen is None:
             self.refused += 1
             return False
         seen.presence = presence.model_dump(mode="json")
+        return True
+
+    def take_watcher(self, client: str, present: str, retained: bool, now_s: float) -> bool:
+        """What a notify says of itself. What the broker kept is not its word: who keeps it may be long dead."""
+        if client not in self.watchers and len(self.watchers) >= WATCHERS_AT_MOST:
+            away = next((name for name, one in self.watchers.items() if one["present"] != "here"), None)
+            if away is None or present != "here":
+                self.refused += 1
+                return False
+            del self.watchers[away]
+        self.watchers[client] = {"present": present, "arrived": None if retained else now_s}
         return True
 
     def broker(self, up: bool, why: str, now_s: float) -> None:
@@ -99,5 +122,6 @@ class Rigs:
             "arrived": seen.arrived_s if seen else None,
             "presence": seen.presence if seen else None,
             "state": seen.state if seen else None,
+            "watchers": {name: dict(one) for name, one in self.watchers.items()},
             "rigs": [self.seen[n].brief() for n in sorted(self.seen)],
         }

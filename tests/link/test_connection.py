@@ -227,7 +227,7 @@ def test_rigs_on_one_broker_do_not_hear_each_other(tmp_path: Path, broker: Mosqu
 
 
 def _json(payload: bytes) -> dict[str, object]:
-    return m.StateNow.model_validate_json(payload).model_dump()
+    return m.StateTold.model_validate_json(payload).model_dump()
 
 
 # -- how long it waits, and what it says

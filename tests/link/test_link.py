@@ -13,6 +13,7 @@ import pytest
 from controller.core.commands import Command, Source, Verb
 from controller.link import loop
 from controller.link import messages as m
+from controller.link.described import whole
 from tests.broker import Onlooker, mosquitto, until
 from tests.link.site import RIG, Running
 
@@ -27,7 +28,10 @@ def running(tmp_path: Path) -> Iterator[Running]:
 
 def test_the_state_is_told_in_the_published_shape(running: Running) -> None:
     until(lambda: bool(running.onlooker.of("/state")))
-    state = m.StateNow.model_validate(running.onlooker.of("/state")[-1])
+    state = whole(
+        m.StateTold.model_validate(running.onlooker.of("/state")[-1]),
+        m.RigDescribed.model_validate(running.onlooker.of("/description")[-1]),
+    )
     assert (state.rig, state.state, state.simulated) == (RIG, "off", False)
     assert state.sentence.startswith("Off. Power is off")
     assert {s.name for s in state.signals} == {s.name for s in running.bench.rig.signals}
@@ -39,7 +43,7 @@ def test_a_trip_reaches_the_onlooker_with_its_cause_and_what_to_do(running: Runn
     until(lambda: any(s["state"] == "running" for s in running.onlooker.of("/state")))
     running.bench.numbers["coolant flow"] = 0.0
     until(lambda: any(s["state"] == "tripped" for s in running.onlooker.of("/state")))
-    state = m.StateNow.model_validate(next(s for s in running.onlooker.of("/state") if s["state"] == "tripped"))
+    state = m.StateTold.model_validate(next(s for s in running.onlooker.of("/state") if s["state"] == "tripped"))
     assert state.causes[0].name == "coolant flow low"
     assert "0.00 L/min" in state.causes[0].sentence
     assert state.causes[0].to_do

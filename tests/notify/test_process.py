@@ -14,6 +14,7 @@ import pytest
 
 from controller.link import messages as m
 from controller.link.broker import Address
+from controller.link.described import Descriptions, describe, told, written
 from controller.notify.decide import Rules
 from controller.notify.ear import Said
 from controller.notify.process import on_this_machine, run, understood
@@ -28,6 +29,7 @@ import sys, time
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from controller.link import messages as m
+from controller.link.described import describe, told, written
 from tests.notify.rig import state
 client = mqtt.Client(CallbackAPIVersion.VERSION2, "the-rig", protocol=mqtt.MQTTv5)
 gone = m.Presence(rig="boathouse", present="gone").model_dump_json()
@@ -36,7 +38,9 @@ client.reconnect_delay_set(1, 1)
 client.connect_async("127.0.0.1", int(sys.argv[1]), 10)
 client.loop_start()
 while True:
-    client.publish(m.topic("boathouse", "state"), state().model_dump_json(), retain=True)
+    now = state()
+    client.publish(m.topic("boathouse", "description"), describe(now).model_dump_json(), retain=True)
+    client.publish(m.topic("boathouse", "state"), written(told(now, describe(now).id)), retain=True)
     time.sleep(0.2)
 """
 
@@ -66,11 +70,11 @@ def test_a_trip_reaches_a_phone_through_broker_and_service(broker: Mosquitto) ->
     with web() as first, web() as second, notifying(broker, first, second):
         rig = Onlooker(broker.port)
 
-        def told() -> bool:  # a rig says its state again and again, so it does not matter who was there first
-            rig.publish(m.topic("boathouse", "state"), wet.model_dump_json(), retain=True)
+        def reached() -> bool:  # a rig says its state again and again, so it does not matter who was there first
+            rig.publish(m.topic("boathouse", "state"), written(told(wet, describe(wet).id)), retain=True)
             return bool(first.got)
 
-        until(told)
+        until(reached)
         rig.close()
     assert first.titles == ["boathouse: tripped: Leak"]
     assert first.got[0]["message"].split("\n")[0] == "The floor is wet."
@@ -122,7 +126,7 @@ def test_a_broker_that_dies_is_the_silence_of_all_its_rigs(broker: Mosquitto) ->
 
 
 def arrived(topic: str, payload: str, retained: bool = False) -> object:
-    return understood(Said(topic, payload.encode(), retained))
+    return understood(Said(topic, payload.encode(), retained), Descriptions())
 
 
 def test_what_is_not_understood_is_said_not_swallowed() -> None:

@@ -20,6 +20,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
+from controller.link.described import describe, told, written
 from controller.link.messages import (
     CommandAsk,
     CommandReply,
@@ -56,6 +57,7 @@ class PretendLink:
         self.rig, self.scene, self.period_s = rig, scene, period_s
         self.changes: dict[str, Any] = {}
         self.number = 0
+        self.described = ""  # id of the description that stands on the broker
         self.boot = BOOT
         self.answer: Callable[[CommandAsk], tuple[bool, str] | None] = _obeys
         self.asked: queue.Queue[CommandAsk] = queue.Queue()
@@ -110,7 +112,12 @@ class PretendLink:
                 "boot": self.boot,
             } | self.changes
             now = self.scene(time.time(), **changes)
-            self.client.publish(topic(self.rig, "state"), now.model_dump_json(), qos=1, retain=True)
+            described = describe(now)
+            if described.id != self.described:
+                self.described = described.id
+                where = topic(self.rig, "description")
+                self.client.publish(where, described.model_dump_json(), qos=1, retain=True)
+            self.client.publish(topic(self.rig, "state"), written(told(now, described.id)), qos=1, retain=True)
             return now
 
     def show(self, scene: str, **changes: Any) -> StateNow:

@@ -7,10 +7,14 @@ import time
 from pathlib import Path
 from typing import Any
 
+import paho.mqtt.publish as mqtt_publish
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from controller.link.broker import Address
+from controller.link.messages import NotifyPresence
+from controller.notify.ear import Ear
 from tests.broker import until
 from tests.page.conftest import Look
 from tests.page.scenes import SCENES
@@ -70,6 +74,32 @@ def test_the_worst_of_trips_and_alarms_is_on_the_first_screen_and_leads_to_what_
     assert page.locator(".strip").bounding_box()["y"] < 740 - 120  # type: ignore[index]
     page.locator(".strip").tap()
     expect(page.locator(".cause.first-out")).to_be_in_viewport()
+
+
+def test_whether_anybody_would_be_told_is_said_in_words_and_never_looks_like_a_trip(stage: Stage, look: Look) -> None:
+    """From no notify to one that speaks, one that dies, and one that only the broker remembers."""
+    page = look(stage)
+    line = page.locator("#leave [data-told]")
+    expect(line).to_have_attribute("data-told", "nobody")
+    expect(line).to_contain_text("Nobody would be told")
+    expect(page.locator("#trouble .cause, #trouble .alarm, .strip.trip, .strip.alarm, .band.lost")).to_have_count(0)
+    ear = Ear(Address(port=stage.broker.port), "watch")
+    try:
+        expect(line).to_have_attribute("data-told", "yes")
+        expect(line).to_contain_text("people are told")
+    finally:
+        ear._client._sock_close()  # as a killed process: the broker sends its last will
+        ear._client.loop_stop()
+    expect(line).to_have_attribute("data-told", "nobody")
+    word = NotifyPresence(present="here", time_s=1.0).model_dump_json()
+    mqtt_publish.single("lyewatch/notify/watch", word, qos=1, retain=True, port=stage.broker.port)
+    expect(line).to_have_attribute("data-told", "yes")  # heard as it was said
+    stage.stop_page()
+    stage.start_page()
+    page.goto(stage.address)
+    expect(line).to_have_attribute("data-told", "unknown")  # the broker's memory is no word of a notify
+    expect(line).to_contain_text("not known yet")
+    mqtt_publish.single("lyewatch/notify/watch", "", qos=1, retain=True, port=stage.broker.port)
 
 
 def test_a_bypassed_limit_is_marked_and_not_shown_as_clear(stage: Stage, look: Look) -> None:

@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.cli.page import page as command
+from controller.link.described import describe, told, written
 from controller.link.messages import StateNow, topic
 from controller.page import api, leases, verbs
 from controller.page.api import CommandAnswer, CommandWanted
@@ -83,7 +84,8 @@ def test_a_flood_of_rig_names_is_bounded() -> None:
 
 
 def test_messages_that_are_not_ours_are_refused_and_the_page_goes_on(stage: Stage) -> None:
-    good = running(time.time(), number=10**6).model_dump(mode="json")
+    now = running(time.time(), number=10**6)
+    good = json.loads(written(told(now, describe(now).id)))
     bad = [
         b"", b"{}", b"\xff\xfe", b"[1]", b"x" * 300_000,
         json.dumps(good | {"rig": "another"}).encode(),

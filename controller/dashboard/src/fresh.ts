@@ -58,6 +58,17 @@ export function fresh(view: View | null, link: Link, now: number, silent: number
   return { kind: age === null ? 'retained' : 'silent', age }
 }
 
+export const WATCHER_SILENT_S = 60 // it says that it is there each 20 s
+
+export type Told = 'yes' | 'nobody' | 'unknown'
+
+/** Whether anybody would be told. What a broker kept of a notify is no word of its own, and soon counts for nothing. */
+export function told(view: Pick<View, 'watchers' | 'broker'>, now: number): Told {
+  const here = Object.values(view.watchers).filter((w) => w.present === 'here')
+  if (here.some((w) => w.arrived !== null && now - w.arrived <= WATCHER_SILENT_S)) return 'yes'
+  return here.length > 0 && now - view.broker.since <= WATCHER_SILENT_S ? 'unknown' : 'nobody'
+}
+
 export interface Doubt { clock: boolean; clocks_differ_s: number | null; bad: { title: string; plain: string }[] }
 
 /** What is wrong although messages arrive: sensors that are not to be believed, clocks that are not set. */

@@ -38,9 +38,11 @@ export interface Brief {
   time_s: number | null; trips: number; alarms: number
 }
 export interface Me { name: string; role: 'nobody' | 'viewer' | 'operator'; may: string[]; may_log: boolean; may_fault: boolean; secure: boolean }
+/** A notify: it tells people. `arrived`: its newest own word; null: only what the broker kept of it. */
+export interface Watcher { present: 'here' | 'gone' | 'ended'; arrived: number | null }
 export interface View {
   build: string; broker: { up: boolean; since: number; why: string }; rig: string; arrived: number | null
-  presence: { present: 'here' | 'gone' | 'ended'; time_s: number | null } | null; state: StateNow | null; rigs: Brief[]; me: Me | null
+  presence: { present: 'here' | 'gone' | 'ended'; time_s: number | null } | null; state: StateNow | null; watchers: Record<string, Watcher>; rigs: Brief[]; me: Me | null
 }
 export interface Frame { t: number; all?: View; d?: unknown }
 export interface TrendLine { signal: string; unit: string; time_s: number[]; value: (number | null)[] }

@@ -2,8 +2,8 @@
 import type { ComponentChildren } from 'preact'
 import { begin, may } from './command'
 import { clock, duration, tied } from './format'
-import { doubts, type Fresh } from './fresh'
-import { beat, view, wallNow } from './live'
+import { doubts, told, type Fresh } from './fresh'
+import { beat, serverNow, view, wallNow } from './live'
 import { LogSheet, openLog } from './logbook'
 import { POWERED, type AlarmNow, type CauseNow, type Me, type StateNow } from './model'
 import { Mark, Section } from './parts'
@@ -175,11 +175,15 @@ function Run({ state, me, live, age }: { state: StateNow; me: Me | null; live: b
 
 function Leave({ state, live }: { state: StateNow; live: boolean }) {
   const { leave } = state
+  const tells = told(view.value!, serverNow())
   return (
     <Section id="leave" title={T.leave.title}>
       {!live && <p>{T.leave.was}</p>}
       <p class="big">{leave.may_leave && live ? T.leave.yes : leave.may_leave ? `“${T.leave.yes}”` : T.leave.no}</p>
       {leave.may_leave ? <p>{T.leave.yesWhy}</p> : <ul class="plain-list">{leave.missing.map((m) => <li key={m}>{m}</li>)}</ul>}
+      {live && (
+        <p class={tells === 'yes' ? 'hint' : 'untold'} data-told={tells}>{T.leave.told[tells]}</p>
+      )}
       {leave.grade === 'attended' && <p class="hint">{T.leave.attended}</p>}
     </Section>
   )

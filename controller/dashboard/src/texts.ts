@@ -123,6 +123,11 @@ export const T = {
     yesWhy: 'Everything that watching alone needs is fitted, proven and well.',
     no: 'No',
     was: 'When last heard of:',
+    told: {
+      yes: 'If it trips, people are told: notify is running.',
+      nobody: 'Nobody would be told. If it trips, only this page and the rig itself show it: no notify is running. Start one with “lyewatch notify”, best on another machine.',
+      unknown: 'Whether anybody would be told is not known yet: notify has not been heard since this page reached the broker.',
+    },
     attended: 'This rig is of the attended grade: somebody stays beside it.',
   },
   needs: { title: 'What a start needs', met: 'ready', unmet: 'missing', unknown: 'not known, so no' },

@@ -2,7 +2,7 @@
 import { describe, expect, test } from 'vitest'
 import { applied } from '../../../controller/dashboard/src/difference'
 import { clock, duration, figure, limitFigure, tied, unitText } from '../../../controller/dashboard/src/format'
-import { doubts, fresh, rank, Steady } from '../../../controller/dashboard/src/fresh'
+import { doubts, fresh, rank, Steady, told } from '../../../controller/dashboard/src/fresh'
 import type { MarginNow, SignalNow, StateNow, View } from '../../../controller/dashboard/src/model'
 import { ways } from '../../../controller/dashboard/src/ways'
 
@@ -12,7 +12,7 @@ const margin = (more: Partial<MarginNow>): MarginNow => ({
 })
 const signal = (more: Partial<SignalNow>): SignalNow => ({ name: 's', title: 'Lye', unit: 'C', value: 50, status: 'good', plain: 'good', age_s: 0, ...more })
 const view = (more: Partial<View>): View => ({
-  build: 'b', broker: { up: true, since: 0, why: '' }, rig: 'r', arrived: 100, presence: null, state: {} as StateNow, rigs: [], me: null, ...more,
+  build: 'b', broker: { up: true, since: 0, why: '' }, rig: 'r', arrived: 100, presence: null, state: {} as StateNow, watchers: {}, rigs: [], me: null, ...more,
 })
 
 describe('what is live', () => {
@@ -138,5 +138,27 @@ describe('differences', () => {
     const old = { a: { x: 1 }, b: { y: 1 } }
     const now = applied(old, { b: { y: [2] } }) as typeof old
     expect(now.a).toBe(old.a)
+  })
+})
+
+describe('whether anybody would be told', () => {
+  const asked = (present: 'here' | 'gone' | 'ended', arrived: number | null, since = 0) =>
+    told({ broker: { up: true, since, why: '' }, watchers: { n: { present, arrived } } }, 100)
+  test('yes only while a notify has spoken lately', () => {
+    expect(asked('here', 41)).toBe('yes')
+    expect(asked('here', 39)).toBe('nobody')
+  })
+  test('what the broker kept is not known at first, and then nobody', () => {
+    expect(asked('here', null, 41)).toBe('unknown')
+    expect(asked('here', null, 39)).toBe('nobody')
+  })
+  test('one that is gone or was ended tells nobody, however lately it said so', () => {
+    expect(asked('gone', 99, 99)).toBe('nobody')
+    expect(asked('ended', 99, 99)).toBe('nobody')
+  })
+  test('none at all is nobody, one of two is enough', () => {
+    const broker = { up: true, since: 99, why: '' }
+    expect(told({ broker, watchers: {} }, 100)).toBe('nobody')
+    expect(told({ broker, watchers: { a: { present: 'gone', arrived: 99 }, b: { present: 'here', arrived: 99 } } }, 100)).toBe('yes')
   })
 })
