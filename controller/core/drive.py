@@ -49,7 +49,9 @@ def drive(scan: Scan) -> Outputs:
     if scan.seq.state is _SERVICE and scan.person.driven:
         outputs = outputs._replace(**{scan.person.driven: True})
     if _too_much_hydrogen(scan):
-        outputs = outputs._replace(coolant=before.coolant, ventilation=before.ventilation, horn=before.horn)
+        outputs = outputs._replace(
+            coolant=before.coolant, ventilation=before.ventilation, horn=before.horn, lamp=before.lamp
+        )
     return before if outputs == before else outputs
 
 
@@ -130,7 +132,8 @@ def _coolant(scan: Scan, row: Row) -> bool:
 
 
 def _until_vented(scan: Scan, air: Air) -> bool:
-    return air is _ON or (air is _UNTIL_VENTED and scan.now_s < scan.seq.vented_until_s)
+    # the vent time begins only once power is proven off: until then more gas may be made
+    return air is _ON or (air is _UNTIL_VENTED and (scan.seq.powered or scan.now_s < scan.seq.vented_until_s))
 
 
 def _horn(scan: Scan, row: Row) -> bool:

@@ -78,8 +78,8 @@ TABLE: dict[State, Row] = {
     State.RUNNING: Row(True, True, Air.ON, Air.ON, True, True, Horn.OFF, Air.ON),
     State.STOPPING: Row(True, True, Air.ON, Air.ON, False, False, Horn.OFF, Air.ON),
     State.COOLING: Row(False, False, Air.UNTIL_COLD, Air.ON, False, False, Horn.OFF, Air.UNTIL_VENTED),
-    State.TRIPPED: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.OFF),
-    State.LOCKED_OUT: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.OFF),
+    State.TRIPPED: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.UNTIL_VENTED),
+    State.LOCKED_OUT: Row(False, False, Air.AS_COOLING, Air.ON, False, False, Horn.UNTIL_SILENCED, Air.UNTIL_VENTED),
     State.SERVICE: Row(False, False, Air.OFF, Air.ON, False, False, Horn.OFF, Air.ON),
     State.OUT_OF_SERVICE: Row(False, False, Air.OFF, Air.UNTIL_VENTED, False, False, Horn.OFF, Air.UNTIL_VENTED),
 }

@@ -112,6 +112,26 @@ def test_air_runs_on_until_it_has_been_proven_to_move_for_the_vent_time() -> Non
     assert not bench.outputs.lamp
 
 
+@pytest.mark.parametrize(("signal", "state"), [("stop chain", State.TRIPPED), ("current", State.LOCKED_OUT)])
+def test_the_lamp_says_gas_after_a_trip_until_it_is_vented(signal: str, state: State) -> None:
+    """Whoever comes to a rig that has tripped must not take it for free of gas."""
+    bench = ran(full_bench())
+    bench.numbers[signal] = 0.0 if signal == "stop chain" else 50.0
+    bench.until(lambda: bench.at(state), 5.0)
+    bench.numbers.pop("current", None)
+    dark = 0
+    for _ in range(50):  # no flicker while power is being proven off
+        bench.run(0.1)
+        dark += not bench.outputs.lamp
+    assert not dark
+    bench.numbers["air flow"] = 0.5
+    bench.run(600.0)
+    assert bench.outputs.lamp
+    bench.numbers["air flow"] = 1.0
+    bench.until(lambda: not bench.outputs.lamp, 310.0)
+    assert bench.at(state)
+
+
 def test_air_runs_when_the_guard_starts_because_nobody_knows_what_was_before() -> None:
     bench = full_bench()
     bench.run(290.0)
@@ -134,8 +154,8 @@ def test_with_too_much_hydrogen_in_the_room_power_goes_and_the_rest_stays_as_it_
     for cell_c in (60.0, 40.0):
         bench.numbers["cell temperature"] = cell_c
         bench.run(10.0)
-        kept = (bench.outputs.coolant, bench.outputs.ventilation, bench.outputs.horn)
-        assert kept == (before.coolant, before.ventilation, before.horn) == (True, True, False)
+        kept = (bench.outputs.coolant, bench.outputs.ventilation, bench.outputs.horn, bench.outputs.lamp)
+        assert kept == (before.coolant, before.ventilation, before.horn, before.lamp) == (True, True, False, True)
     assert not bench.parts.path
     bench.numbers["room hydrogen"] = 0.0
     bench.run(1.0)

@@ -81,8 +81,8 @@ VENTING         power edges on          on            -       -      -        on
 RUNNING         power edges on          on            collect top-up -        on
 STOPPING        power edges on          on            -       -      -        on
 COOLING         -     -     until-cold  on            -       -      -        until-vented
-TRIPPED         -     -     as-cooling  on            -       -      silence  -
-LOCKED_OUT      -     -     as-cooling  on            -       -      silence  -
+TRIPPED         -     -     as-cooling  on            -       -      silence  until-vented
+LOCKED_OUT      -     -     as-cooling  on            -       -      silence  until-vented
 SERVICE         -     -     shut        on            -       -      -        on
 OUT_OF_SERVICE  -     -     shut        until-vented  -       -      -        until-vented
 """
