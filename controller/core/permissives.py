@@ -20,6 +20,7 @@ from controller.core.signals import Status
 
 _START_WINDOW_S = 3600.0
 _FAILED_STARTS = 3
+FROST = "frost warn"  # the alarm while which nobody starts it from afar
 
 
 class Permissive(NamedTuple):
@@ -159,6 +160,8 @@ def _person(rig: Rig, memory: Memory, source: Source) -> _Answer:
         return False, "the card before a start has not been answered at the rig"
     if person.bypass >= 0:
         return False, "a limit is bypassed"
+    if any(x.name == FROST and state.standing for x, state in zip(rig.limits, memory.limits, strict=True)):
+        return False, "frost: ice may plug the vent or the water; somebody must look, and start it at the rig"
     return True, "enabled at the rig"
 
 

@@ -10,10 +10,11 @@ import pytest
 
 from controller.core.commands import Command, Source, Verb
 from controller.core.events import Happened
+from controller.core.limits import Arming, Effect, Limit
 from controller.core.permissives import permissives
 from controller.core.rig import Grade, Timing
 from controller.core.sequence import POWERED_STATES, State
-from tests.core.bench import Bench, rig
+from tests.core.bench import LIMITS, Bench, rig
 from tests.core.rigs import attended, full_rig
 from tests.core.states import RIG, in_state, stopped
 
@@ -43,6 +44,23 @@ def test_the_list_of_permissives_agrees_with_the_answer_to_a_start() -> None:
             met = all(p.met for p in permissives(bench.rig, bench.memory, source))
             answer = copy.deepcopy(bench).ask(Verb.START, source, seconds=60.0)
             assert (answer.what is Happened.ACCEPTED) == (met and state in (State.OFF, State.COOLING))
+
+
+@pytest.mark.parametrize("source", [Source.PLAN, Source.REMOTE])
+def test_while_it_freezes_nobody_starts_from_afar_and_somebody_at_the_rig_may(source: Source) -> None:
+    """Ice in a vent is seen only by looking."""
+    frost = Limit("frost warn", "Coolant near freezing", (1,), 3.0, False, Effect.ALARM, Arming.ALWAYS, deadband=1.0)
+    bench = Bench(rig(limits=(*LIMITS, frost), lowest_start_c=0.0))
+    bench.run(10.0)
+    bench.ask(Verb.ENABLE)
+    bench.ask(Verb.CONFIRM)
+    for cell_c, starts in ((20.0, True), (3.0, False), (3.9, False), (4.1, True)):
+        bench.numbers["cell temperature"] = cell_c
+        bench.run(2.0)
+        asked = copy.deepcopy(bench).ask(Verb.START, source, seconds=600.0)
+        assert (asked.what is Happened.ACCEPTED) == starts, asked.detail
+        assert starts or "frost" in asked.detail
+        assert copy.deepcopy(bench).ask(Verb.START, seconds=600.0).what is Happened.ACCEPTED
 
 
 @pytest.mark.parametrize(
