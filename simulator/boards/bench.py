@@ -152,7 +152,7 @@ class Bench:
             fault = self._faults.get(part.signal)
             match fault.kind if fault else "":
                 case "open":
-                    return part.open_v(supply_v)
+                    return part.open_v()
                 case "short":
                     return 0.0
                 case "saturated":

@@ -16,15 +16,6 @@ def lagged(shown: float, true: float, dt_s: float, lag_s: float) -> float:
     return true if lag_s <= 0.0 else true + (shown - true) * math.exp(-dt_s / lag_s)
 
 
-def quantised(value: float, step: float) -> float:
-    """The nearest step of an instrument with finite resolution.
-
-    >>> quantised(21.04, 0.0625)
-    21.0625
-    """
-    return round(value / step) * step
-
-
 @dataclass(frozen=True, slots=True)
 class Fault:
     """Something wrong with a part. `amount` is in the unit that the kind names; kinds are listed with the parts."""

@@ -121,16 +121,20 @@ def _converters(file: models.RigFile, hardware: hw.Hardware) -> tuple[Converter,
         chip_v = supply_v.get((source.chip.bus, source.chip.address), 3.3)
         inputs[source.positive] = _part(name, signal, middle_v, chip_v)
         if source.negative is not None:
-            inputs.setdefault(source.negative, Fixed("fixed", f"{name} middle", middle_v))
+            inputs.setdefault(source.negative, Fixed("fixed", f"{name} middle", volts_always=middle_v))
     for chip, inputs in chips.items():
         if chip.known is not None:
-            inputs[chip.known.positive] = Fixed("fixed", f"reference {chip.address:#04x}", chip.known.volts)
+            reference = f"reference {chip.address:#04x}"
+            inputs[chip.known.positive] = Fixed("fixed", reference, volts_always=chip.known.volts)
     return tuple(
         Converter(
             chip.bus,
             chip.address,
             supply_v.get((chip.bus, chip.address), 3.3),
-            tuple(inputs.get(at, Fixed("fixed", f"unused {chip.address:#04x} {at}", 0.0)) for at in range(4)),
+            tuple(
+                inputs.get(at) or Fixed("fixed", f"unused {chip.address:#04x} {at}", volts_always=0.0)
+                for at in range(4)
+            ),
         )
         for chip, inputs in chips.items()
     )
@@ -155,18 +159,23 @@ def _part(name: str, signal: object, middle_v: float, supply_v: float) -> Part:
             return Loop("loop", name, of, signal.loop.ohm, low, high, lag_s=8.0)
         if signal.thermistor is not None:
             ntc = signal.thermistor
-            return Ntc("ntc", name, of, ntc.ohm_at_25_C, ntc.beta_K, ntc.pull_up_ohm, supply_v, lag_s=10.0)
+            return Ntc(
+                "ntc", name, of, ntc.ohm_at_25_C, ntc.beta_K,
+                pull_up_ohm=ntc.pull_up_ohm, pull_up_v=supply_v, lag_s=10.0,
+            )  # fmt: skip
         if signal.steinhart_hart is not None:
             by = signal.steinhart_hart
             return NtcThreeCoefficients(
-                "ntc by three", name, of, by.a, by.b, by.c, by.pull_up_ohm, supply_v, lag_s=10.0
+                "ntc by three", name, of, by.a, by.b, by.c, pull_up_ohm=by.pull_up_ohm, pull_up_v=supply_v, lag_s=10.0
             )
         if signal.platinum is not None:
             wire = signal.platinum
-            return Platinum("platinum", name, of, wire.pull_up_ohm, supply_v, wire.ohm_at_0_C, lag_s=10.0)
+            return Platinum(
+                "platinum", name, of, wire.ohm_at_0_C, pull_up_ohm=wire.pull_up_ohm, pull_up_v=supply_v, lag_s=10.0
+            )
         if signal.two_points is not None:
             (low_v, high_v), (low, high) = signal.two_points.at_V, signal.two_points.means
             return Linear("linear", name, of, low_v, high_v, low, high, noise_v=1e-4)
     if isinstance(signal, measured.SupervisedChannel):
-        return Fixed("fixed", name, signal.supervised.closed_V)
+        return Fixed("fixed", name, volts_always=signal.supervised.closed_V)
     raise ValueError(f"{name}: a bench cannot be worked out for this sensor; write a wiring file beside the rig file")

@@ -146,7 +146,7 @@ def test_a_supervised_line_tells_open_and_shorted_cables_from_the_contact(volts:
 
 
 def test_the_bench_and_the_driver_agree_on_a_thermistor_by_different_ways() -> None:
-    part = Ntc("ntc", "t", "cell_temperature_c", 10e3, 3950.0, 10e3, 3.3)
+    part = Ntc("ntc", "t", "cell_temperature_c", 10e3, 3950.0, pull_up_ohm=10e3, pull_up_v=3.3)
     for celsius in (0.0, 25.0, 62.0, 85.0):
         assert NtcBeta(PULL_UP, 10e3, 3950.0)(part.volts(celsius)).number == pytest.approx(celsius, abs=1e-9)
 
