@@ -96,7 +96,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
 
 RIG = "lyewatch/v1/boathouse"
 WRITES = {
-    "rig-boathouse": {"state", "events", "presence", "reply/phone", "command/probe", "value/current", "past"},
+    "rig-boathouse": {"state", "description", "events", "presence", "reply/phone", "command/probe", "value/current", "past"},
     "phone": {"history/request"},
     "page": {"history/request", "logbook/add", "command"},
     "notify": set(),
@@ -117,10 +117,20 @@ def test_each_user_writes_what_it_is_granted_and_nothing_else(site: Site, who: s
 
 def test_a_phone_user_reads_every_rig_and_only_answers_to_itself(site: Site) -> None:
     rig, phone = site.client("rig-boathouse"), site.client("phone", "my-phone")
-    for topic in ("state", "events", "value/current", "reply/my-phone", "reply/another", "history/response/another"):
+    told = ("state", "description", "events", "value/current")
+    for topic in (*told, "reply/my-phone", "reply/another", "history/response/another"):
         assert rig.may_write(f"{RIG}/{topic}")
     until(lambda: f"{RIG}/reply/my-phone" in phone.seen)
-    assert phone.seen == [f"{RIG}/{t}" for t in ("state", "events", "value/current", "reply/my-phone")]
+    assert phone.seen == [f"{RIG}/{t}" for t in (*told, "reply/my-phone")]
+
+
+def test_the_page_hears_whether_a_notify_is_there_and_a_phone_user_does_not(site: Site) -> None:
+    notify, page, phone, rig = (site.client(who) for who in ("notify", "page", "phone", "rig-boathouse"))
+    assert notify.may_write("lyewatch/notify/watch")
+    until(lambda: "lyewatch/notify/watch" in page.seen)
+    assert rig.may_write(f"{RIG}/state")  # later by the broker's own order
+    until(lambda: f"{RIG}/state" in phone.seen)
+    assert phone.seen == [f"{RIG}/state"]
 
 
 def test_a_rig_hears_nothing_of_another(site: Site) -> None:
