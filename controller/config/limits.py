@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from typing import NamedTuple
 
 from controller.config import models
@@ -98,7 +99,9 @@ def _members_known(
 ) -> bool:
     members = given.signals or (list(DEFAULTS[name].signals) if name in DEFAULTS else [])
     if not members:
-        problems.add((*path, "signals"), "is missing", f"Name one or more of {', '.join(signals)}.")
+        close = difflib.get_close_matches(name, DEFAULTS, n=1, cutoff=0.8)
+        meant = f"Did you mean the limit {close[0]!r}? If it is one of your own: name" if close else "Name"
+        problems.add((*path, "signals"), "is missing", f"{meant} one or more of {', '.join(signals)}.")
         return False
     for member in members:
         if member in file.fitted and member not in signals:

@@ -21,6 +21,7 @@ from controller.config.pins import compile_hardware
 from controller.config.problems import Problem, Problems, RigFileError
 from controller.config.said import report
 from controller.config.signals import Fitted, compile_signals
+from controller.config.slips import would_be_right
 from controller.config.top_up import compile_top_up
 from controller.config.units import with_units
 from controller.core.commands import Source, Verb
@@ -87,7 +88,8 @@ def parse(text: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]]:
         found = re.search(r"\(at line (\d+)", str(error))
         line = int(found[1]) if found else (decoded.count("\n") + 1 if "end of document" in str(error) else 0)
         wrong = re.sub(r" \(at .*\)$", "", str(error)) if isinstance(error, ValueError) else "nested too deeply"
-        raise RigFileError((Problem(name, line, "", f"not TOML: {wrong}", "Put the line right."),)) from None
+        right = would_be_right(decoded, line, wrong)
+        raise RigFileError((Problem(name, line, "", f"not TOML: {wrong}", right),)) from None
 
 
 def compile_text(text: bytes, name: str, today: date, change: dict[str, Any] | None = None) -> CompiledRig:

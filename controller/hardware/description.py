@@ -77,8 +77,11 @@ class Ds18b20:
 
     def __post_init__(self) -> None:
         family, _, serial = self.sensor_id.partition("-")
-        if family != "28" or not serial or set(serial) - set("0123456789abcdef"):
-            raise ValueError(f"{self.sensor_id!r} is not the name of a DS18B20. Give 28- and its number in small hex.")
+        if family != "28" or len(serial) != 12 or set(serial) - set("0123456789abcdef"):  # as the kernel names it
+            raise ValueError(
+                f"{self.sensor_id!r} is not the name of a DS18B20. Give 28- and its number, twelve small hex digits; "
+                "lyewatch find shows it."
+            )
 
     @property
     def device(self) -> str:

@@ -131,6 +131,48 @@ def test_what_is_no_toml_is_refused_with_its_line(written: bytes, line: int, wro
     assert problem.wrong.startswith(wrong) or wrong in problem.wrong
 
 
+@pytest.mark.parametrize(
+    ("right", "slip", "told"),
+    [
+        ("= 0.1,", "= 0,1,", "decimal dot, not a comma"),
+        ('"KOH"', '"KOH', "quotation mark is missing"),
+        ('"KOH"', 'KOH"', "quotation mark is missing"),
+        ('"KOH"', "\u201eKOH\u201c", "plain quotation mark"),
+        ('"KOH"', "KOH", "between quotation marks"),
+        ("= 30,", "= 30 A,", "number alone"),
+        ("= 30,", "= 30A,", "number alone"),
+        ("= 30,", "= 30 %,", "number alone"),
+        ("= 0.1,", "= .1,", "both sides of the dot"),
+        ("= 0.1,", "= 5.,", "both sides of the dot"),
+        ("= 30,", "= ,", "a value behind"),
+        ("= 30,", "= 30", "a comma between"),
+        ("live_zero = true", "live_zero = True", "true or false, in small"),
+        ("live_zero = true", "live_zero = yes", "true or false, in small"),
+        ("[signals]", "[signals", "between [ and ]"),
+        ("[signals]", "[outputs]", "further up already"),
+        ('name = "', 'name: "', "Write = between"),
+        (' "KOH" }', ' "KOH"', "ends with }"),
+    ],
+)
+def test_a_slip_of_the_hand_is_told_what_would_be_right(right: str, slip: str, told: str) -> None:
+    sound = """name = "shed"
+cell = { rated_A = 30, error_A = 0.1, live_zero = true, lye = "KOH" }
+[signals]
+pressure = 1
+[outputs]
+horn = { pin = 3 }
+"""
+    assert right in sound
+    (problem,) = refusal(sound.replace(right, slip, 1).encode()).problems
+    assert "not TOML" in problem.wrong
+    assert told in problem.right
+
+
+def test_a_misspelt_standard_limit_is_answered_with_the_right_one() -> None:
+    found = refused(('[limits."level high"]', "[limits.level-high]"))
+    assert any("Did you mean the limit 'level high'?" in p.right for p in found), found
+
+
 def test_an_empty_file_is_told_what_it_lacks() -> None:
     keys = {p.key for p in refusal(b"").problems}
     assert {"name", "title", "drivers", "cell", "supply", "power", "cooling", "gas", "signals"} == keys
