@@ -18,6 +18,7 @@ from typing import Any
 
 from simulator.boards.gpio import SimFactory
 from simulator.boards.pins import Edge
+from simulator.boards.transfers import Transfers
 from simulator.boards.wire import (
     CONTROL_SOCKET,
     EDGES_SOCKET,
@@ -78,7 +79,7 @@ class Line:
         self._socket.close()
 
 
-class LinkBus:
+class LinkBus(Transfers):
     """An I2C bus of the bench."""
 
     def __init__(self, line: Line, number: int) -> None:
@@ -91,30 +92,9 @@ class LinkBus:
     def unlock(self) -> None:
         self._lock.release()
 
-    def _transfer(self, address: int, written: bytes | None, to_read: int) -> bytes:
+    def transfer(self, address: int, written: bytes | None, to_read: int) -> bytes:
         value = 0.0 if written is None else 1.0
         return self._line.ask(Ask.TRANSFER, self._number, address, to_read, value, written or b"")
-
-    def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        self._transfer(address, bytes(buffer[start:end]), 0)
-
-    def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        end = len(buffer) if end is None else end
-        buffer[start:end] = self._transfer(address, None, end - start)
-
-    def writeto_then_readfrom(
-        self,
-        address: int,
-        buffer_out: Any,
-        buffer_in: Any,
-        *,
-        out_start: int = 0,
-        out_end: int | None = None,
-        in_start: int = 0,
-        in_end: int | None = None,
-    ) -> None:
-        in_end = len(buffer_in) if in_end is None else in_end
-        buffer_in[in_start:in_end] = self._transfer(address, bytes(buffer_out[out_start:out_end]), in_end - in_start)
 
 
 class LinkPins:

@@ -1,13 +1,13 @@
-"""An I2C bus with emulated chips on it: the methods of a CircuitPython bus, and the ways in which a bus fails."""
+"""An I2C bus with emulated chips on it, and the ways in which a bus fails."""
 
 from __future__ import annotations
 
 import errno
 import threading
 from random import Random
-from typing import Any
 
 from simulator.boards.ads1115 import Ads1115Chip, Chip
+from simulator.boards.transfers import Transfers
 
 GENERAL_CALL, RESET = 0x00, 0x06
 
@@ -20,7 +20,7 @@ BUS_FAULTS = {
 }
 
 
-class SimBus:
+class SimBus(Transfers):
     """Transfers are atomic. `transfers` counts them, failed ones too."""
 
     def __init__(self, noise: Random) -> None:
@@ -37,29 +37,7 @@ class SimBus:
     def unlock(self) -> None:
         self._lock.release()
 
-    def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        self.transfer(address, bytes(buffer[start:end]), 0)
-
-    def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        end = len(buffer) if end is None else end
-        buffer[start:end] = self.transfer(address, None, end - start)
-
-    def writeto_then_readfrom(
-        self,
-        address: int,
-        buffer_out: Any,
-        buffer_in: Any,
-        *,
-        out_start: int = 0,
-        out_end: int | None = None,
-        in_start: int = 0,
-        in_end: int | None = None,
-    ) -> None:
-        in_end = len(buffer_in) if in_end is None else in_end
-        buffer_in[in_start:in_end] = self.transfer(address, bytes(buffer_out[out_start:out_end]), in_end - in_start)
-
     def transfer(self, address: int, written: bytes | None, to_read: int) -> bytes:
-        """One transaction: bytes written (None: none at all), then bytes read."""
         self.transfers += 1
         self._disturb()
         if address == GENERAL_CALL:

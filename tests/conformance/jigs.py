@@ -15,7 +15,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from controller.hardware.linux_ports import LinuxPorts
 from controller.hardware.ports import Clock, Ports, Wait
@@ -24,6 +23,7 @@ from simulator.boards.client import LinkPorts
 from simulator.boards.clock import VirtualClock
 from simulator.boards.gpio import SimFactory
 from simulator.boards.link import BenchServer
+from simulator.boards.transfers import Transfers
 from simulator.boards.wiring import read_wiring
 
 OUT, IN = 12, 16
@@ -91,7 +91,7 @@ def other_process(folder: Path) -> Iterator[Jig]:
         server.wait(10.0)
 
 
-class PlainBus:
+class PlainBus(Transfers):
     """The least that can pass for a converter: it remembers the configuration, and answers at once."""
 
     VOLTS = (1.65, 0.0, 0.5, 1.65)
@@ -107,34 +107,15 @@ class PlainBus:
     def unlock(self) -> None:
         self._locked = False
 
-    def writeto(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        data = bytes(buffer[start:end])
+    def transfer(self, address: int, written: bytes | None, to_read: int) -> bytes:
         if address != 0x48:
             raise OSError(121, "remote I/O error")
-        if data:
-            self._pointer = data[0]
-        if len(data) == 3 and self._pointer == 1:
-            self._config = int.from_bytes(data[1:], "big") | 0x8000
-
-    def readfrom_into(self, address: int, buffer: Any, *, start: int = 0, end: int | None = None) -> None:
-        if address != 0x48:
-            raise OSError(121, "remote I/O error")
+        if written:
+            self._pointer = written[0]
+            if len(written) == 3 and self._pointer == 1:
+                self._config = int.from_bytes(written[1:], "big") | 0x8000
         word = self._config if self._pointer == 1 else self._code() & 0xFFFF
-        buffer[start:end] = word.to_bytes(2, "big")[: (len(buffer) if end is None else end) - start]
-
-    def writeto_then_readfrom(
-        self,
-        address: int,
-        buffer_out: Any,
-        buffer_in: Any,
-        *,
-        out_start: int = 0,
-        out_end: int | None = None,
-        in_start: int = 0,
-        in_end: int | None = None,
-    ) -> None:
-        self.writeto(address, buffer_out, start=out_start, end=out_end)
-        self.readfrom_into(address, buffer_in, start=in_start, end=in_end)
+        return word.to_bytes(2, "big")[:to_read]
 
     def _code(self) -> int:
         mux, gain = self._config >> 12 & 7, self._config >> 9 & 7
