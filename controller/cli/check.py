@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
 from typing import Any
 
 import click
@@ -21,6 +23,7 @@ _EFFECT = {
     Effect.DERATE: "Folds the current back",
     Effect.ALARM: "Alarms",
 }
+UNBROKEN = 10_000  # into a file or a pipe: a thought stays one line
 
 
 @click.command()
@@ -46,7 +49,8 @@ def check(rig: str | None, as_json: bool, schema: bool) -> None:
         else:
             click.echo(str(error), err=True)
         sys.exit(2)
-    click.echo(json.dumps(as_data(compiled), indent=2) if as_json else page(compiled))
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else UNBROKEN
+    click.echo(json.dumps(as_data(compiled), indent=2) if as_json else page(compiled, width))
     sys.exit(0 if compiled.core.grade is Grade.UNATTENDED else 1)
 
 
@@ -83,8 +87,8 @@ def as_data(compiled: CompiledRig) -> dict[str, Any]:
     }
 
 
-def page(compiled: CompiledRig) -> str:
-    """One readable page."""
+def page(compiled: CompiledRig, width: int = UNBROKEN) -> str:
+    """One readable page; no line is wider, and none is broken within a word."""
     core, file = compiled.core, compiled.file
     cell = file.cell
     lines = [
@@ -114,7 +118,15 @@ def page(compiled: CompiledRig) -> str:
             lines += ["", "Asks a hand to turn the current down, and stops after a minute" if by_hand else words]
             for limit in limits:
                 lines += [f"  {limit.name:<34}{_when(compiled, limit)}", f"      {compiled.reasons[limit.name]}"]
-    return "\n".join(lines)
+    return "\n".join(_broken(line, width) for line in lines)
+
+
+def _broken(line: str, width: int) -> str:
+    """A line too wide for the terminal goes on below, a little further in than it began."""
+    if len(line) <= width:
+        return line
+    further = " " * (len(line) - len(line.lstrip(" ")) + 2)
+    return textwrap.fill(line, width, subsequent_indent=further, break_on_hyphens=False)
 
 
 def _when(compiled: CompiledRig, limit: Limit) -> str:

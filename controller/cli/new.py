@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from controller.cli.problems import NARROWEST, Problem, examples
+from controller.config import rigs
 from controller.config.load import CompiledRig
 from controller.config.problems import RigFileError
 from controller.config.questions import BY_KEY, QUESTIONS, NotUnderstood, Question, understood
@@ -147,5 +148,11 @@ def _next(file: Path, text: str, compiled: CompiledRig) -> str:
         lines += [_wrapped(what, "  - ", "    ") for what in missing]
     else:
         lines += ["It may be left alone, as far as this file goes;", "the rig itself is proven by its proof tests."]
+    if compiled.file.cell.cells_in_series > 1:
+        lines += [
+            "Not asked: a tap on each cell, which finds one bad cell in a sound stack. Copy",
+            "[converters] taps, cell_1, cell_2, ... and cell_spread from",
+            f"  {rigs.shipped('drooping')}",
+        ]
     lines += ["Next:", f"  lyewatch check {file}", f"  lyewatch rehearse --all {file}     every fault, on your rig"]
     return "\n".join(lines)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from controller.cli.check import check
+from controller.cli.check import check, page
 from controller.config.load import load
-from controller.config.rigs import shipped
+from controller.config.rigs import names, shipped
 
 
 def run(*arguments: str) -> Result:
@@ -25,22 +25,30 @@ def test_the_exit_code_answers_whether_it_may_be_left(rig: str, code: int, answe
 
 
 def test_every_limit_is_printed_with_its_number_and_reason() -> None:
-    page = run("boathouse").stdout
+    shown = run("boathouse").stdout
     rig = load(shipped("boathouse"))
     for limit in rig.core.limits:
-        line = next(x for x in page.splitlines() if x.startswith(f"  {limit.name}  "))
+        line = next(x for x in shown.splitlines() if x.startswith(f"  {limit.name}  "))
         if not limit.is_switch:
             assert f"{limit.threshold:g} {rig.core.signals[limit.members[0]].unit}" in line
-        assert rig.reasons[limit.name] in page
-    assert "either way >= 45.5 A, at once" in page
-    assert "unseen for 6 s (30 s while far away)" in page
+        assert rig.reasons[limit.name] in shown
+    assert "either way >= 45.5 A, at once" in shown
+    assert "unseen for 6 s (30 s while far away)" in shown
+
+
+@pytest.mark.parametrize("rig", names())
+def test_on_a_narrow_terminal_no_line_is_cut_and_no_word_is_lost(rig: str) -> None:
+    whole = page(load(shipped(rig)))
+    narrow = page(load(shipped(rig)), 80)
+    assert max(map(len, narrow.splitlines())) <= 80
+    assert narrow.split() == whole.split()
 
 
 def test_what_is_missing_is_listed_in_plain_words() -> None:
-    page = run("minimal").stdout
-    assert "at most 10 A, 30 min, a press at the bench every 10 min" in page
+    shown = run("minimal").stdout
+    assert "at most 10 A, 30 min, a press at the bench every 10 min" in shown
     for what in load(shipped("minimal")).core.missing:
-        assert f"  - {what}" in page
+        assert f"  - {what}" in shown
 
 
 def test_json_says_the_same() -> None:

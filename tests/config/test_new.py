@@ -125,7 +125,18 @@ def test_no_line_of_the_questions_is_wider_than_a_terminal(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     shown = run("shed.toml", "--set", more, said="\n" * 20).output + run("--questions").output
-    assert [line for line in shown.splitlines() if len(line) > 80] == []
+    assert [line for line in shown.splitlines() if len(line) > 80 and not line.endswith("drooping.toml")] == []
+
+
+def test_a_stack_is_told_where_taps_on_its_cells_are_to_be_had(tmp_path: Path) -> None:
+    """No question asks for them; the file that is named has them, and a single cell needs none."""
+    stack = run(str(tmp_path / "a.toml"), "--yes").output
+    single = run(str(tmp_path / "b.toml"), "--yes", "--set", "cells=1 x 90", "--set", "amps_volts=30, 5").output
+    (named,) = re.findall(r"^ +(/.*drooping\.toml)$", stack, re.MULTILINE)
+    assert "cell_spread" in compile_text(Path(named).read_bytes(), named, TODAY).file.fitted
+    assert "Not asked" in stack
+    assert "Written" in single
+    assert "Not asked" not in single
 
 
 # ---- the command
