@@ -108,11 +108,23 @@ def test_a_read_that_never_returns_in_a_real_thread_leaves_the_rest_to_the_secon
     """With real threads, and a clock that says at once that the first one is stuck."""
     now_s = [0.0]
     seen: list[int] = []
-    group = SlowGroup("bus", 0.0, lambda at, r: seen.append(at), lambda: now_s[0], lambda s: time.sleep(0.001))
-    never, ended = threading.Event(), threading.Event()
+    asked, waits, thrice, never, ended = (threading.Event() for _ in range(5))
+
+    def publish(at: int, reading: Reading) -> None:
+        seen.append(at)
+        if seen.count(1) >= 3:
+            thrice.set()
+
+    def wait(seconds: float) -> None:
+        if asked.is_set():
+            waits.set()
+        ended.wait(0.001)
+
+    group = SlowGroup("bus", 0.0, publish, lambda: now_s[0], wait)
 
     class Hangs:
         def read_once(self) -> Reading:
+            asked.set()
             never.wait(60.0)
             return Reading(0.0, 0.0)
 
@@ -127,12 +139,11 @@ def test_a_read_that_never_returns_in_a_real_thread_leaves_the_rest_to_the_secon
     threads = [threading.Thread(target=work, daemon=True) for _ in range(group.threads)]
     for thread in threads:
         thread.start()
-    time.sleep(0.05)  # both have asked; nobody may pass a read that is not stuck yet
+    assert asked.wait(30.0)
+    assert waits.wait(30.0)  # the second thread: nobody may pass a read that is not stuck yet
     assert seen == []
     now_s[0] = STUCK_S + 1.0
-    until_s = time.monotonic() + 30.0
-    while seen.count(1) < 3 and time.monotonic() < until_s:
-        time.sleep(0.005)
+    thrice.wait(30.0)
     ended.set()
     never.set()
     for thread in threads:
