@@ -130,6 +130,10 @@ class Demo:
 
     def start_guard(self) -> dict[str, Any]:
         self.company.lyewatch("guard", "guard", self.rig, "--bench", str(self.folder))
+        return self.guard_answers()
+
+    def guard_answers(self) -> dict[str, Any]:
+        """What a guard that was just started says of itself; waits for its first answer."""
 
         def answers() -> dict[str, Any] | None:
             self.company.alive("guard")

@@ -16,11 +16,10 @@ import httpx
 from click.testing import CliRunner
 from playwright.sync_api import Page
 
-from controller.cli.demo import Company, Demo, wait_for
+from controller.cli.demo import Company, Demo
 from controller.cli.enrol import enrol
 from controller.cli.guard import Handed, in_memory
 from controller.cli.rigs import path_of
-from controller.guard.client import Client, NoGuard
 from controller.guard.main import Places
 from controller.page.people import People
 from controller.page.signing import page_key
@@ -47,17 +46,7 @@ class QuickDemo(Demo):
                 stderr=log,
             )
         os.close(handed)
-
-        def answers() -> dict[str, Any] | None:
-            self.company.alive("guard")
-            try:
-                with Client(self.folder / "local.sock") as client:
-                    return client.status()
-            except NoGuard:
-                return None
-
-        found: dict[str, Any] = wait_for("guard", answers)
-        return found
+        return self.guard_answers()
 
 
 class Whole:
