@@ -11,10 +11,10 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 from time import perf_counter, process_time
-from typing import NamedTuple
 
 from controller.core.step import step
 from controller.guard import loop
+from simulator.plant.benchmark import Row
 from simulator.rehearsal.campaign import Plan, play_campaign, run_one
 from simulator.rehearsal.equality import levels_agree, shortened
 from simulator.rehearsal.rigs import find
@@ -27,16 +27,6 @@ SCANS = {Level.SIGNALS: 3000, Level.DRIVERS: 800}
 GOAL_S_PER_S = {Level.SIGNALS: 2000.0, Level.DRIVERS: 100.0}
 COMPARED_S = 15.0
 RUNS = 40
-
-
-class Row(NamedTuple):
-    """ratio is value over baseline. None where there is nothing to compare."""
-
-    name: str
-    value: float
-    unit: str
-    baseline: float | None
-    ratio: float | None
 
 
 def rows() -> list[Row]:
