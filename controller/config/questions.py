@@ -31,7 +31,8 @@ def _numbers(text: str, names: tuple[str, ...], low: tuple[float, ...], high: tu
     """Numbers in the order of their names; units and words around them are read over."""
     found = [float(n) for n in re.findall(r"(?<![\w.])-?\d+(?:\.\d+)?", text.replace(",", " "))]
     if len(found) != len(names):
-        raise ValueError(f"give {len(names)} number{'s' * (len(names) > 1)}: {', '.join(names)}")
+        dot = "; decimals have a dot: 0.5" if re.search(r"\d,\d", text) else ""
+        raise ValueError(f"give {len(names)} number{'s' * (len(names) > 1)}: {', '.join(names)}{dot}")
     for number, name, least, most in zip(found, names, low, high, strict=True):
         if not least <= number <= most:
             raise ValueError(f"{number:g} is not a {name} between {least:g} and {most:g}")

@@ -100,6 +100,8 @@ def test_a_pressure_sensor_too_coarse_for_a_shallow_seal_is_told_which_would_do(
     ("said", "words"),
     [
         ({"cells": "three"}, "give 2 numbers"),
+        ({"cells": "1 x 62,5"}, "decimals have a dot"),
+        ({"water_l": "0,2"}, "decimals have a dot"),
         ({"cells": "0 x 90"}, "between 1 and 100"),
         ({"lye": "lime 10"}, "KOH or NaOH"),
         ({"lye": "KOH 60"}, "between 2 and 45"),
