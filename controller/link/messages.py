@@ -345,20 +345,15 @@ class HistoryReply(Stamped):
     why: str = Field(default="", description="in words, where it is not complete")
 
 
+LogKind = Literal[
+    "topped up", "density read", "lye changed", "gasket", "separator", "additive", "gas collected", "cleaned", "note"
+]
+
+
 class LogEntry(Message):
     """`logbook/add`: what a person did at the rig."""
 
-    kind: Literal[
-        "topped up",
-        "density read",
-        "lye changed",
-        "gasket",
-        "separator",
-        "additive",
-        "gas collected",
-        "cleaned",
-        "note",
-    ]
+    kind: LogKind
     who: str = ""
     number: float | None = None
     unit: str = ""

@@ -7,7 +7,7 @@ from typing import Any, Final, Literal, NamedTuple
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.json_schema import models_json_schema
 
-from controller.link.messages import HistoryReply
+from controller.link.messages import HistoryReply, LogKind
 from controller.page.people import Role
 
 RIG_PATTERN: Final = r"^[^/+#\x00-\x1f]{1,64}$"
@@ -62,17 +62,7 @@ class HistoryWanted(Body):
 
 class LogWanted(Body):
     rig: str = Field(pattern=RIG_PATTERN)
-    kind: Literal[
-        "topped up",
-        "density read",
-        "lye changed",
-        "gasket",
-        "separator",
-        "additive",
-        "gas collected",
-        "cleaned",
-        "note",
-    ]
+    kind: LogKind
     number: float | None = Field(default=None, ge=0, le=1_000_000)
     unit: str = Field(default="", max_length=12)
     side: Literal["", "hydrogen", "oxygen", "both"] = ""

@@ -24,7 +24,6 @@ class RigSeen:
     state: dict[str, Any] | None = None
     arrived_s: float | None = None  # of the newest live state; None while there is only a retained one
     presence: dict[str, Any] | None = None
-    repeats: int = 0
 
     def brief(self) -> dict[str, Any]:
         """Its line in the list of rigs."""
@@ -69,7 +68,6 @@ class Rigs:
         if seen.state is not None and state.boot == seen.state["boot"] and state.number <= seen.state["number"]:
             lately = seen.arrived_s is not None and now_s - seen.arrived_s < FORGET_REPEATS_S
             if retained or lately or state.number == seen.state["number"]:
-                seen.repeats += not retained
                 return False
         told_again = seen.state is not None and (state.boot, state.time_s) == (seen.state["boot"], seen.state["time_s"])
         seen.state = state.model_dump(mode="json")
