@@ -287,6 +287,12 @@ ADVICE: dict[str, Advice] = {
         "Find the open joint with the supply unplugged.",
         "Do not wiggle a lead under load: it arcs.",
     ),
+    "open lead": Advice(
+        "now",
+        "Leads, clamps and fuse, with the supply unplugged: scorched, loose, blown?",
+        "Find the open joint; see that the room is aired first: it may have sparked.",
+        "Do not wiggle a lead under load: it arcs.",
+    ),
     "volts do not fit": Advice(
         "morning",
         "Anything bridging the plates; then shunt and divider against the rig file.",

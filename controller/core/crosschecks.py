@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from controller.core.events import Happened
 from controller.core.findings import found
+from controller.core.limits import Effect
 from controller.core.memory import Run, Sequence
 from controller.core.outputs import probe_a
 from controller.core.rig import Rig
@@ -19,6 +20,7 @@ _STOPPING = State.STOPPING  # asked for in every scan, see `drive`
 COMES_WITHIN_S = 1.0  # after the start lag, once it has been asked for
 PLAIN_A = 2.0  # so much current cannot flow at under LEAST_V
 LEAST_V = 1.2  # a cell: under the 1.23 V at which water splits, with the divider's error
+OPEN_SHARE = 0.1  # of the current asked for: less than this is none
 LOW_FOR_S = 2.0  # a rested anode's oxide film fills within a second; "cell voltage low", where it is armed, waits less
 # Plausible volts a cell on the first power of a rig file: above what splits water, below what a good cell ever needs.
 FIRST_LOW_V, FIRST_HIGH_V = 1.4, 2.6
@@ -34,6 +36,7 @@ def cross_check(scan: Scan) -> None:
     if scan.seq.powered and scan.seq.state is not _STOPPING and current_a is not None:
         _never_came(scan, current_a)
         _contradicted(scan, current_a)
+        _open_lead(scan, current_a)
 
 
 def _never_came(scan: Scan, current_a: float) -> None:
@@ -59,6 +62,26 @@ def _contradicted(scan: Scan, current_a: float) -> None:
         scan.run = run._replace(volts_low_since_s=scan.now_s)
     elif scan.now_s - run.volts_low_since_s >= LOW_FOR_S:
         scan.causes.append(found(scan, "volts do not fit", run.volts_low_since_s, volts, least_v))
+
+
+def _open_lead(scan: Scan, current_a: float) -> None:
+    """Current gone and volts beyond what a cell can need: a lead, fuse or joint has opened, and it arcs.
+
+    Two scans must agree, and no contact say that the path was opened: then the stop chain explains it. A run must have
+    had its current before.
+    """
+    rig, run, before = scan.rig, scan.run, scan.before
+    least_a = OPEN_SHARE * (before.outputs.setpoint_a if rig.supply.settable else run.wanted_a)
+    if abs(current_a) >= least_a or run.forward_s < 0.0 or scan.inputs.main_closed is False:
+        return
+    at = rig.roles.voltage
+    over_volts = (x for x in rig.limits if x.members == (at,) and x.rises and x.effect is Effect.TRIP)
+    trips_v = [x.threshold for x in over_volts if not x.magnitude]
+    volts, last_v, last_a = scan.number(at), before.values[at].number, before.values[rig.roles.current].number
+    if not trips_v or volts is None or last_v is None or last_a is None:
+        return
+    if min(volts, last_v) >= min(trips_v) and abs(last_a) < least_a:
+        scan.causes.append(found(scan, "open lead", before.now_s, volts, min(trips_v)))
 
 
 def rightly_named(scan: Scan, cause: Cause) -> Cause:

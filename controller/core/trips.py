@@ -69,6 +69,7 @@ FINDINGS: dict[str, Finding] = {
     "restart loop": Finding(TripKind.LOCK_OUT, "the guard keeps restarting"),
     "supply does not obey": Finding(TripKind.RESETTABLE, "the current is above what was asked for"),
     "no current came": Finding(TripKind.RESETTABLE, "power came on and no current with it"),
+    "open lead": Finding(TripKind.LOCAL, "the current is gone and the volts are up: a lead, fuse or joint is open"),
     "volts do not fit": Finding(
         TripKind.LOCAL, "too few volts for the current: a short, or a shunt or divider that is scaled wrong"
     ),

@@ -9,12 +9,12 @@ import pytest
 from controller.core.commands import Verb
 from controller.core.events import Happened
 from controller.core.explain import explain
-from controller.core.limits import TripKind
+from controller.core.limits import Effect, Limit, TripKind
 from controller.core.rig import Roles, Supply
 from controller.core.sequence import State
 from controller.core.trips import Latch
-from tests.core.bench import Bench
-from tests.core.rigs import full_bench
+from tests.core.bench import LIMITS, Bench
+from tests.core.rigs import MORE_LIMITS, VOLTAGE, full_bench
 
 KNOB = Supply(kind="current knob", rated_a=30.0, minimum_a=9.0, start_lag_s=0.5)
 OPEN_V = 4.4  # three cells that hold 1.47 V each by themselves
@@ -41,6 +41,51 @@ def scan(bench: Bench, volts: Callable[[float], float], for_s: float) -> None:
 
 def good(current_a: float) -> float:
     return OPEN_V + 0.07 * current_a
+
+
+# --- a lead that opens
+
+
+def under_way(supply: Supply | None = None) -> Bench:
+    high = Limit("cell voltage high", "Cell volts high", (VOLTAGE,), 9.0, True, Effect.TRIP, delay_s=2.0)
+    fields: dict[str, object] = {"limits": (*LIMITS, *MORE_LIMITS, high)} | ({"supply": supply} if supply else {})
+    bench = full_bench(**fields)
+    bench.supply_a = 30.0 if supply else None
+    closed(bench)
+    scan(bench, good, 20.0)
+    assert bench.at(State.VENTING, State.RUNNING)
+    return bench
+
+
+@pytest.mark.parametrize("supply", [None, KNOB])
+@pytest.mark.parametrize("left_a", [0.0, 2.9])
+def test_a_lead_that_opens_under_load_trips_in_the_second_scan(supply: Supply | None, left_a: float) -> None:
+    """It arcs: neither the delay of the volts nor that of a missing current is waited for."""
+    bench = under_way(supply)
+    bench.supply_a = left_a
+    scan(bench, lambda _: 15.0, 0.1)
+    assert not bench.causes
+    scan(bench, lambda _: 15.0, 0.2)
+    assert bench.causes == ["open lead"]
+    assert bench.memory.latch.kind is TripKind.LOCAL
+
+
+@pytest.mark.parametrize(("left_a", "volts"), [(0.0, 8.9), (3.1, 15.0), (30.0, 15.0)])
+def test_current_gone_or_volts_up_alone_is_no_open_lead(left_a: float, volts: float) -> None:
+    bench = under_way()
+    bench.supply_a = left_a
+    scan(bench, lambda _: volts, 1.5)
+    assert not bench.causes
+
+
+def test_one_disturbed_scan_is_no_open_lead() -> None:
+    bench = under_way()
+    for _ in range(20):
+        bench.supply_a = 0.0
+        scan(bench, lambda _: 15.0, 0.1)
+        bench.supply_a = None
+        scan(bench, good, 0.9)
+    assert not bench.causes
 
 
 # --- current comes
