@@ -28,6 +28,7 @@ from controller.cli.faults import FAULTS, Named
 from controller.cli.problems import Problem, examples
 from controller.cli.watch import show
 from controller.config.load import load
+from controller.config.problems import RigFileError
 from controller.config.rigs import names, shipped
 from controller.core.commands import Verb
 from controller.guard.client import Client, NoGuard
@@ -166,7 +167,7 @@ class Demo:
         port = free_port()
         self.company.lyewatch(
             "page", "page", "--broker-port", str(broker_port), "--port", str(port), "--open-view", "--open-faults",
-            "--bench", f"{self.rig}={self.folder}", "--state", str(self.folder / "page"),
+            "--bench", f"{load(shipped(self.rig)).core.name}={self.folder}", "--state", str(self.folder / "page"),
         )  # fmt: skip
         self.page = f"http://127.0.0.1:{port}/"
 
@@ -255,7 +256,7 @@ class Demo:
 
 
 @click.command(epilog=examples("demo", "demo --fault coolant-lost", "demo --seconds 30 --plain"))
-@click.option("--rig", type=click.Choice(names()), default="boathouse", show_default=True)
+@click.option("--rig", default="boathouse", show_default=True, help=f"A rig file, or one of {', '.join(names())}.")
 @click.option("--fault", "fault", type=click.Choice(sorted(FAULTS)), help="Cause this once it runs, and judge.")
 @click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="End after so long.")
 @click.option("--plain", "as_lines", is_flag=True, help="Lines instead of a screen.")
@@ -266,7 +267,13 @@ def demo(rig: str, fault: str | None, seconds: float | None, as_lines: bool, fol
     Ends with Ctrl-C. With --fault it causes one and ends with 0 only if the bench itself saw power go off in time, and
     the guard then named the right cause.
     """
-    if fault and FAULTS[fault].needs_cooling and load(shipped(rig)).file.cooling.kind == "none":
+    try:
+        compiled = load(shipped(rig))
+    except RigFileError as error:
+        raise Problem(str(error), 2) from None
+    if not compiled.core.simulated:
+        raise Problem(f'{rig} drives real pins: put drivers = "bench" into a copy of it, and try that', 2)
+    if fault and FAULTS[fault].needs_cooling and compiled.file.cooling.kind == "none":
         raise Problem(f"nothing cools {rig}, so there is nothing to lose: try another fault", 2)
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # both are an orderly end
     if folder is None:

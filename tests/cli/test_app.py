@@ -80,6 +80,7 @@ def test_the_guards_interpreter_loads_nothing_that_a_scan_does_not_need() -> Non
         (("status", "--run-dir", "/nonexistent"), 1, "no guard answers"),
         (("watch", "--run-dir", "/nonexistent"), 1, "no guard answers"),
         (("guard", "/nonexistent.toml"), 2, "there is no such file"),
+        (("demo", "--rig", "/nonexistent.toml"), 2, "there is no such file"),
         (("guard", "boathouse"), 2, "name a running bench with --bench"),
         (("guard", "boathouse", "--bench", "/nonexistent"), 2, "no bench in /nonexistent"),
         (("bench", "/nonexistent.toml"), 2, "/nonexistent.toml"),
