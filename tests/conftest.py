@@ -14,7 +14,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-settings.register_profile("repeatable", derandomize=True, database=None, print_blob=True)
+# No deadline in either: how long a case takes tells of the machine.
+settings.register_profile("searching", deadline=None, print_blob=True)
+settings.register_profile("repeatable", deadline=None, derandomize=True, database=None, print_blob=True)
+settings.load_profile("searching")  # unless another is asked for
 
 HERE = Path(__file__).parent
 REAL = tuple(
