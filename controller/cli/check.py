@@ -15,6 +15,7 @@ from controller.config.load import CompiledRig, load
 from controller.config.problems import RigFileError
 from controller.config.schema import rig_schema
 from controller.core.limits import Effect, Limit
+from controller.core.permissives import UNMEASURED
 from controller.core.rig import Grade
 
 _EFFECT = {
@@ -33,13 +34,13 @@ UNBROKEN = 10_000  # into a file or a pipe: a thought stays one line
 def check(rig: str | None, as_json: bool, schema: bool) -> None:
     """What RIG, a rig file or one that ships (boathouse, minimal), means, and whether it may be left alone.
 
-    Exit 0: it may be left. 1: it may run with somebody beside it. 2: it cannot be used.
+    Exit 0: it may be left. 1: it may run with somebody beside it, or not yet. 2: it cannot be used.
     """
     if schema:
         click.echo(json.dumps(rig_schema(), indent=2))
         return
     if rig is None:
-        click.echo("Which rig? Give the path of a rig file, or boathouse or minimal, which ship.", err=True)
+        click.echo(f"Which rig? Give the path of a rig file, or one that ships: {', '.join(rigs.names())}.", err=True)
         sys.exit(2)
     try:
         compiled = load(rigs.shipped(rig))
@@ -62,6 +63,7 @@ def as_data(compiled: CompiledRig) -> dict[str, Any]:
         "rig_hash": core.rig_hash,
         "simulated": core.simulated,
         "grade": core.grade.name.lower(),
+        "may_start": core.roles.current >= 0,
         "may_be_left": core.grade is Grade.UNATTENDED,
         "missing": list(core.missing),
         "warnings": list(compiled.warnings),
@@ -100,6 +102,9 @@ def page(compiled: CompiledRig, width: int = UNBROKEN) -> str:
     ]
     if core.grade is Grade.UNATTENDED:
         lines.append("May I leave it?  Yes, as far as this file goes. The rig itself is proven by its proof tests.")
+    elif core.roles.current < 0:
+        lines += [f"May it run?  Not yet: {UNMEASURED}.", "To leave it, it would need:"]
+        lines += [f"  - {what}" for what in core.missing]
     else:
         timing = core.timing
         lines += [

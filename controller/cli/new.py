@@ -16,6 +16,7 @@ from controller.config.load import CompiledRig
 from controller.config.problems import RigFileError
 from controller.config.questions import BY_KEY, QUESTIONS, NotUnderstood, Question, understood
 from controller.config.written import rig_file
+from controller.core.permissives import UNMEASURED
 
 INTRODUCTION = (
     "{number} questions. Enter takes the answer in brackets; a choice may be given by\n"
@@ -144,7 +145,10 @@ def _next(file: Path, text: str, compiled: CompiledRig) -> str:
     missing = compiled.core.missing
     lines = [f"Written: {file}, {text.count(chr(10))} lines, {len(compiled.core.limits)} limits."]
     if missing:
-        lines += [f"You can stand beside it at up to {compiled.core.most_a:.3g} A. To leave it alone, it needs:"]
+        if compiled.core.roles.current < 0:
+            lines += [_wrapped(f"It cannot run yet: {UNMEASURED}.", "", ""), "To leave it alone, it needs:"]
+        else:
+            lines += [f"You can stand beside it at up to {compiled.core.most_a:.3g} A. To leave it alone, it needs:"]
         lines += [_wrapped(what, "  - ", "    ") for what in missing]
     else:
         lines += ["It may be left alone, as far as this file goes;", "the rig itself is proven by its proof tests."]

@@ -19,6 +19,10 @@ from controller.core.sequence import State
 from controller.core.signals import Status
 
 _START_WINDOW_S = 3600.0
+UNMEASURED = (
+    "no current is measured, so that neither power off nor a welded contactor is ever proven; a shunt with an "
+    "isolating amplifier or a Hall sensor does that"
+)
 _FAILED_STARTS = 3
 FROST = "frost warn"  # the alarm while which nobody starts it from afar
 
@@ -117,8 +121,9 @@ def _dead(rig: Rig, memory: Memory, _source: Source) -> _Answer:
     for closed, what in ((main, "main contactor"), (second, "second contactor"), (relay and not fed, "watchdog relay")):
         if closed:
             return False, f"the {what} reads closed"
-    role = rig.roles.current
-    current_a = memory.values[role].number if role >= 0 else None
+    if rig.roles.current < 0:
+        return None, UNMEASURED
+    current_a = memory.values[rig.roles.current].number
     if current_a is None:
         return None, "the current is not known"
     if abs(current_a) >= rig.zero_current_a:

@@ -9,8 +9,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 from controller.cli.check import check, page
+from controller.cli.new import new
 from controller.config.load import load
 from controller.config.rigs import names, shipped
+from controller.core.commands import Source
+from controller.core.memory import first
+from controller.core.permissives import UNMEASURED, permissives
+from controller.core.trips import Latch
 
 
 def run(*arguments: str) -> Result:
@@ -49,6 +54,23 @@ def test_what_is_missing_is_listed_in_plain_words() -> None:
     assert "at most 10 A, 30 min, a press at the bench every 10 min" in shown
     for what in load(shipped("minimal")).core.missing:
         assert f"  - {what}" in shown
+
+
+def test_a_rig_that_measures_no_current_is_told_that_it_cannot_run_and_what_would_do(tmp_path: Path) -> None:
+    """What proves power off after each stop, and a weld before each start, is the current: every start is refused."""
+    file = tmp_path / "blind.toml"
+    answers = ["--yes", "--set", "current=none"]
+    written = CliRunner().invoke(new, [str(file), *answers], catch_exceptions=False)
+    shown = run(str(file))
+    assert shown.exit_code == 1
+    assert json.loads(run(str(file), "--json").stdout)["may_start"] is False
+    rig = load(file).core
+    [refusal] = [p.why for p in permissives(rig, first(rig, Latch(0, rig.rig_hash, False), 0.0), Source.LOCAL) if UNMEASURED in p.why]
+    for said in (shown.stdout, " ".join(written.stdout.split())):
+        assert refusal in said
+        assert "beside it at up to" not in said
+        assert "May I leave it?  No. It may run" not in said
+    assert json.loads(run("minimal", "--json").stdout)["may_start"] is True
 
 
 def test_json_says_the_same() -> None:
