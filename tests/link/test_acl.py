@@ -96,11 +96,13 @@ def site(tmp_path: Path) -> Iterator[Site]:
 
 RIG = "lyewatch/v1/boathouse"
 WRITES = {
-    "rig-boathouse": {"state", "description", "events", "presence", "reply/phone", "command/probe", "value/current", "past"},
+    "rig-boathouse": {
+        "state", "description", "events", "presence", "reply/phone", "command/probe", "value/current", "past",
+    },
     "phone": {"history/request"},
     "page": {"history/request", "logbook/add", "command"},
     "notify": set(),
-}
+}  # fmt: skip
 TOPICS = sorted(set().union(*WRITES.values()) | {"state", "command", "logbook/add", "link"})
 
 
