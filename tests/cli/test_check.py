@@ -65,7 +65,8 @@ def test_a_rig_that_measures_no_current_is_told_that_it_cannot_run_and_what_woul
     assert shown.exit_code == 1
     assert json.loads(run(str(file), "--json").stdout)["may_start"] is False
     rig = load(file).core
-    [refusal] = [p.why for p in permissives(rig, first(rig, Latch(0, rig.rig_hash, False), 0.0), Source.LOCAL) if UNMEASURED in p.why]
+    memory = first(rig, Latch(0, rig.rig_hash, False), 0.0)
+    [refusal] = [p.why for p in permissives(rig, memory, Source.LOCAL) if UNMEASURED in p.why]
     for said in (shown.stdout, " ".join(written.stdout.split())):
         assert refusal in said
         assert "beside it at up to" not in said
