@@ -19,6 +19,8 @@ from controller.config.units import as_written
 from controller.core.limits import Arming, Effect, Limit
 
 PRESSURE_GRACE_S = 1.0
+LEAST_PULSES = 3  # in the second over which a flow is told
+MOST_HZ = 500  # pulses that a pin takes without loss: tests/hardware/test_flow_meter.py holds it to that
 MOST_SCAN_SHARE = 5  # scans that must fit into the watchdog relay's time
 
 
@@ -317,6 +319,35 @@ def travel_times(q: Question) -> None:
             q.problems.add(("power", part, "opening_s"), wrong, f"Give at most {power.watchdog.drops_after_s:g} s.")
 
 
+def pulses_in_time(q: Question) -> None:
+    """A turbine's flow is told from the pulses of the last second: few at a limit cannot tell it from the next flow,
+    and more than a Pi's pins can stamp are lost."""
+    for name, meter in q.file.fitted.items():
+        if not isinstance(meter, measured.PulseMeter | measured.KernelCounter):
+            continue
+        path: Path = ("signals", name, "pulses_per_L")
+        hz_L_min = meter.pulses_per_L / 60.0
+        for limit in q.limits.values():
+            if limit.core.rises or name not in (signal.core.name for signal in q.of(limit.core)):
+                continue
+            least_hz = hz_L_min * limit.core.threshold
+            if least_hz < LEAST_PULSES:
+                q.problems.add(
+                    path,
+                    f"at the {limit.core.threshold:g} L/min of {limit.core.name!r} it gives {least_hz:.2g} pulses a "
+                    f"second; {LEAST_PULSES} are needed",
+                    "Give the pulses of one litre, as in the data sheet (hundreds are common), or fit a finer meter.",
+                )
+                break
+        most_hz = hz_L_min * meter.range_high
+        if isinstance(meter, measured.PulseMeter) and most_hz > MOST_HZ:
+            q.problems.add(
+                path,
+                f"at {meter.range_high:g} L/min it gives {most_hz:.0f} pulses a second; a pin takes {MOST_HZ}",
+                "Give the pulses of one litre, a smaller range_high_L_min, or let the kernel count (kernel counter).",
+            )
+
+
 def zero_below_minimum(q: Question) -> None:
     if "current" in q.signals and zero_current_a(q.file) >= q.file.minimum_a:
         error = q.signals["current"].core.error
@@ -342,6 +373,7 @@ QUESTIONS: tuple[Callable[[Question], None], ...] = (
     supply_and_set_point,
     travel_times,
     zero_below_minimum,
+    pulses_in_time,
 )
 
 

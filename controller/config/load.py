@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from controller.config import contradictions, grades
+from controller.config import contradictions, grades, rigs
 from controller.config.defaults import zero_current_a
 from controller.config.limits import Reasoned, compile_limits, names_of_limits
 from controller.config.lines import Path, key_lines
@@ -62,7 +62,7 @@ def load(path: str | FilePath, today: date | None = None, change: dict[str, Any]
 
 
 def _read(path: FilePath) -> bytes:
-    wrong, right = "", "Give the path of a rig file, or the name of one that ships: boathouse or minimal."
+    wrong, right = "", f"Give the path of a rig file, or the name of one that ships: {', '.join(rigs.names())}."
     try:
         with path.open("rb") as file:
             text = file.read(LARGEST_BYTES + 1)

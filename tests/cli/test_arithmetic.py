@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 from collections.abc import Iterator
 
@@ -37,7 +38,7 @@ LEAVES = dict(leaves(MAIN))
 EXAMPLES = [
     line.strip().removeprefix("lyewatch ")
     for command in LEAVES.values()
-    for line in (command.epilog or "").splitlines()
+    for line in re.sub(r" \\\n\s*", " ", command.epilog or "").splitlines()  # a long one goes on below
     if line.strip().startswith("lyewatch ")
 ]
 

@@ -515,4 +515,18 @@ CASES = [
         "top_up would stay as it is when the guard dies",
         "through the watchdog relay",
     ),
+    Case(
+        "a flow meter off by a thousand",
+        (in_table("signals.coolant_flow", "pulses_per_L = 450", "pulses_per_L = 0.45"),),
+        "signals.coolant_flow.pulses_per_L",
+        "at the 0.8 L/min of 'coolant flow low' it gives 0.006 pulses a second; 3 are needed",
+        "the pulses of one litre",
+    ),
+    Case(
+        "a flow meter that gives more than a pin takes",
+        (in_table("signals.coolant_flow", "pulses_per_L = 450", "pulses_per_L = 450000"),),
+        "signals.coolant_flow.pulses_per_L",
+        "at 10 L/min it gives 75000 pulses a second; a pin takes 500",
+        "let the kernel count",
+    ),
 ]
