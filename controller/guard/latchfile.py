@@ -4,9 +4,9 @@ Each holds one line of JSON, a line with the SHA-256 of that line, and zeros up 
 goes over the older of the two in place and is forced to the card; the newer one is never touched. The blocks are there
 already and the size stays, so the file system has next to nothing to note in its journal, most of what a write costs.
 Any doubt comes up tripped, "memory of the last run lost": a file missing, torn, altered, of another rig or another
-format, or a write that failed. That
-includes the first start on a machine: nobody can tell a new card from a lost one, and a reset at the rig is cheap. What
-the surviving file still says (hours, hold, causes, lock-out) is kept, never used to decide that all was well.
+format, or a write that failed. That includes the first start on a machine: nobody can tell a new card from a lost one,
+and a reset at the rig is cheap. What the surviving file still says (hours, hold, causes, lock-out) is kept, never used
+to decide that all was well.
 """
 
 from __future__ import annotations
