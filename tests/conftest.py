@@ -21,7 +21,8 @@ settings.load_profile("searching")  # unless another is asked for
 
 HERE = Path(__file__).parent
 REAL = tuple(
-    HERE / part for part in ("boards/test_processes.py", "cli/test_measure.py", "link", "notify", "page", "system")
+    HERE / part
+    for part in ("boards/test_processes.py", "cli/test_measure.py", "conformance", "link", "notify", "page", "system")
 )
 
 
